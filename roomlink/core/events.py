@@ -1,0 +1,287 @@
+"""What can happen, as resolved facts. ``apply`` needs nothing but these to build the state.
+
+Each event is frozen and carries the whole new record of what it is about, so that later code or configuration
+cannot rewrite history. ``encode`` and ``decode`` turn an event into plain JSON data and back, without loss.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+from roomlink.core.records import KIND_OF, RECORD_KINDS, Control, Hold, Link, Role, Wall
+from roomlink.core.spec import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Configured:
+    """The venue is this from now on: the resolved configuration and the hash of its content."""
+
+    data: Mapping[str, Any]
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class ControlSet:
+    """A zone's control has this record now."""
+
+    zone: str
+    control: str
+    now: Control
+
+
+@dataclass(frozen=True, slots=True)
+class ControlDropped:
+    """A zone no longer has this control."""
+
+    zone: str
+    control: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSet:
+    """A link exists or changed; ``last`` makes it the one linked last."""
+
+    controller: str
+    zone: str
+    now: Link
+    last: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LinkEnded:
+    controller: str
+    zone: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class HandSet:
+    """The value that a hand last gave a level from this controller (None: forgotten)."""
+
+    controller: str
+    control: str
+    value: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class HoldBegan:
+    hold: str
+    now: Hold
+
+
+@dataclass(frozen=True, slots=True)
+class HoldEnded:
+    """These zones are let go by this hold; a hold without zones is over."""
+
+    hold: str
+    zones: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class WallSet:
+    partition: str
+    now: Wall
+
+
+@dataclass(frozen=True, slots=True)
+class WallDropped:
+    partition: str
+
+
+@dataclass(frozen=True, slots=True)
+class Regrouped:
+    """These groups exist now; together they hold exactly the zones of the groups that they replace."""
+
+    groups: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneDropped:
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoleSet:
+    controller: str
+    now: Role
+
+
+@dataclass(frozen=True, slots=True)
+class ControllerDropped:
+    controller: str
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What a zone had when it last stood alone."""
+
+    zone: str
+    values: Mapping[str, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class OverflowSet:
+    """These zones are joined on purpose; no zones: the overflow is over."""
+
+    overflow: str
+    zones: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SceneSaved:
+    """A person saved this scene; ``content`` None: the saved one is gone and the configured one counts."""
+
+    scene: str
+    content: Mapping[str, Any] | None
+    etag: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRaised:
+    alarm: str
+    since: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmCleared:
+    alarm: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A request with this Idempotency-Key was carried out; ``digest`` is of its content, ``reply`` its answer."""
+
+    key: str
+    digest: str
+    reply: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """A sentence for the record, where something was dropped or decided that no other event shows."""
+
+    text: str
+
+
+Event = (
+    Configured
+    | ControlSet
+    | ControlDropped
+    | LinkSet
+    | LinkEnded
+    | HandSet
+    | HoldBegan
+    | HoldEnded
+    | WallSet
+    | WallDropped
+    | Regrouped
+    | ZoneDropped
+    | RoleSet
+    | ControllerDropped
+    | Remembered
+    | OverflowSet
+    | SceneSaved
+    | AlarmRaised
+    | AlarmCleared
+    | Answered
+    | Noticed
+)
+
+EVENT_TYPES: dict[str, type[Any]] = {
+    "configured": Configured,
+    "control": ControlSet,
+    "control-dropped": ControlDropped,
+    "link": LinkSet,
+    "link-ended": LinkEnded,
+    "hand": HandSet,
+    "hold": HoldBegan,
+    "hold-ended": HoldEnded,
+    "wall": WallSet,
+    "wall-dropped": WallDropped,
+    "regrouped": Regrouped,
+    "zone-dropped": ZoneDropped,
+    "role": RoleSet,
+    "controller-dropped": ControllerDropped,
+    "remembered": Remembered,
+    "overflow": OverflowSet,
+    "scene": SceneSaved,
+    "alarm": AlarmRaised,
+    "alarm-cleared": AlarmCleared,
+    "answered": Answered,
+    "noticed": Noticed,
+}
+TYPE_OF = {kind: name for name, kind in EVENT_TYPES.items()}
+_RECORDS: dict[type[Any], type[Any]] = {LinkSet: Link, HoldBegan: Hold, WallSet: Wall, RoleSet: Role}
+_NAMES = {
+    kind: tuple(f.name for f in fields(kind))
+    for kind in (*EVENT_TYPES.values(), *RECORD_KINDS.values(), *_RECORDS.values())
+}
+
+
+def _members(record: Any) -> dict[str, Any]:
+    return {name: getattr(record, name) for name in _NAMES[type(record)]}
+
+
+def encode(event: Event) -> dict[str, Any]:
+    """Plain JSON data with a ``type``; tuples stay tuples, which JSON writes as lists."""
+    data: dict[str, Any] = {"type": TYPE_OF[type(event)], **_members(event)}
+    now = data.get("now")
+    if now is not None:
+        data["now"] = _members(now)
+        if type(event) is ControlSet:
+            data["kind"] = KIND_OF[type(now)]
+    return data
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(v) for v in value) if isinstance(value, list | tuple) else value
+
+
+_PLAIN = frozenset({"data", "values", "content", "reply"})
+"""Members that hold JSON objects, given back as they came."""
+
+
+def decode(data: Mapping[str, Any]) -> Event:
+    """The event that ``encode`` made ``data`` from. Raises KeyError or TypeError on anything else."""
+    kind = EVENT_TYPES[data["type"]]
+    members = {k: v if k in _PLAIN else _tuples(v) for k, v in data.items() if k not in ("type", "kind", "now")}
+    if "now" in data:
+        record = RECORD_KINDS[data["kind"]] if kind is ControlSet else _RECORDS[kind]
+        members["now"] = record(**{k: _tuples(v) for k, v in data["now"].items()})
+    return kind(**members)  # type: ignore[no-any-return]  # the table maps names to the members of Event
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the journal: all that one command made happen, at one stamp.
+
+    ``who`` acted (a controller, a person, ``wall``, ``service``), ``via`` what (panel, http, wall, clock, service),
+    ``did`` is the command in short, for people who ask afterwards.
+    """
+
+    seq: int
+    at: float
+    who: str
+    via: str
+    did: Mapping[str, Any]
+    events: tuple[Event, ...]
+
+
+def encode_entry(entry: Entry) -> dict[str, Any]:
+    return {
+        "seq": entry.seq,
+        "at": entry.at,
+        "who": entry.who,
+        "via": entry.via,
+        "did": dict(entry.did),
+        "events": [encode(event) for event in entry.events],
+    }
+
+
+def decode_entry(data: Mapping[str, Any]) -> Entry:
+    events = tuple(decode(event) for event in data["events"])
+    return Entry(data["seq"], data["at"], data["who"], data["via"], data["did"], events)

@@ -1,0 +1,152 @@
+"""The records that state is made of. All are frozen: a change replaces a record.
+
+Times are stamps: seconds since 1970-01-01T00:00Z on the service's clock, which never goes back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from roomlink.core.spec import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A trajectory: from ``origin`` at ``start`` to ``to`` after ``seconds``; at rest when ``seconds`` is 0."""
+
+    origin: float
+    to: float
+    start: float = 0.0
+    seconds: float = 0.0
+    by: str = ""
+    curve: str = "linear"
+
+    def at(self, now: float) -> float:
+        """The value at ``now``, exactly ``to`` from the moment of arrival on."""
+        elapsed = now - self.start
+        if elapsed >= self.seconds:
+            return self.to
+        if elapsed <= 0.0:
+            return self.origin
+        return self.origin + (self.to - self.origin) * (elapsed / self.seconds)
+
+    @property
+    def arrival(self) -> float | None:
+        """When it stops by itself; None at rest."""
+        return self.start + self.seconds if self.seconds > 0.0 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The option that is on. In a gap ``value`` is None and ``pending`` goes on at ``due``.
+
+    ``free`` is the earliest time at which anything may go on again after the last break.
+    """
+
+    value: str | None
+    pending: str | None = None
+    due: float | None = None
+    free: float = 0.0
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """On or off since ``since``; ``pending`` waits for ``min_on`` or ``min_off`` until ``due``."""
+
+    value: bool
+    since: float = 0.0
+    pending: bool | None = None
+    due: float | None = None
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Momentary:
+    """On while any hold of it stands."""
+
+    value: bool = False
+    by: str = ""
+
+
+Control = Level | Choice | Switch | Momentary
+RECORD_KINDS: dict[str, type[Level] | type[Choice] | type[Switch] | type[Momentary]] = {
+    "level": Level,
+    "choice": Choice,
+    "switch": Switch,
+    "momentary": Momentary,
+}
+KIND_OF = {record: kind for kind, record in RECORD_KINDS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Controller to zone. It stands while ``reasons`` holds any of home, hand, booking and combining.
+
+    ``pickup`` names the levels on which the controller does not act yet; ``excess`` holds, by level, how far the
+    zone would stand outside its range if the range had no end (``level_mode: offset``).
+    """
+
+    reasons: tuple[str, ...]
+    since: float
+    pickup: tuple[str, ...] = ()
+    excess: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Something held: ``holder`` (a socket, or an HTTP client until ``until``) acts on ``zones`` until let go."""
+
+    holder: str
+    controller: str | None
+    control: str
+    do: str
+    zones: tuple[str, ...]
+    start: float
+    until: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """What is known of a partition.
+
+    ``position`` is the one that counts, ``joins`` whether it joins its zones now (an unknown or moving wall may keep
+    what it had). ``report`` is the newest report, which counts at ``due`` unless contradicted; ``sensed`` the last
+    that did. A pin holds ``position`` until ``pinned_until``. ``late`` is when a move has taken too long.
+    """
+
+    position: str = "unknown"
+    joins: bool = False
+    trust: str = "unknown"
+    report: str | None = None
+    due: float | None = None
+    sensed: str | None = None
+    contacts: tuple[bool | None, bool | None] = (None, None)
+    pinned_until: float | None = None
+    late: float | None = None
+    flagged: bool = False
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """A controller's part in its group: whether it leads, and who locks it out."""
+
+    lead: bool = False
+    locked: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """An abnormal condition, standing since ``since``; ``text`` is for a person."""
+
+    since: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredScene:
+    """A scene saved by a person over the configured one. ``etag`` changes with the content."""
+
+    content: dict[str, Value] | dict[str, dict[str, Value]]
+    etag: str

@@ -1,0 +1,229 @@
+"""What a venue is, as the core sees it: frozen records made from the resolved configuration.
+
+The resolved configuration is plain JSON data (names resolved, ``repeat`` stamped out, durations in seconds). It is
+carried by a ``Configured`` event, so that a replay uses the configuration of that time. ``venue/`` makes the data and
+proves it sound; this module only gives it types, and trusts it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+from typing import Any
+
+Value = str | float | bool | None
+"""What a control can be set to: an option's name, a number in the control's unit, on or off, or none."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChoiceSpec:
+    """An interlock: at most one of ``options`` is on. ``gap`` in seconds."""
+
+    options: tuple[str, ...]
+    allow_none: bool = True
+    gap: float = 0.0
+    sources: bool = False
+    start: str | None = None
+    fallback: str | None = None
+    scope: str = "group"
+    name: str = ""
+    section: str = ""
+    kind: str = "choice"
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSpec:
+    """A value in ``unit`` within [``lo``, ``hi``]; ``travel`` is seconds for the full range."""
+
+    unit: str
+    lo: float
+    hi: float
+    travel: float
+    start: float
+    tolerance: float = 0.0
+    ceiling: float | None = None
+    scope: str = "group"
+    name: str = ""
+    section: str = ""
+    kind: str = "level"
+
+    @property
+    def top(self) -> float:
+        """The highest value that an order can reach."""
+        return self.hi if self.ceiling is None else min(self.hi, self.ceiling)
+
+    @property
+    def rate(self) -> float:
+        """Units a second of raise and lower."""
+        return (self.hi - self.lo) / self.travel
+
+    def clamp(self, value: float) -> float:
+        return min(max(value, self.lo), self.top)
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchSpec:
+    """On or off; ``min_on`` and ``min_off`` in seconds."""
+
+    start: bool = False
+    min_on: float = 0.0
+    min_off: float = 0.0
+    scope: str = "group"
+    name: str = ""
+    section: str = ""
+    kind: str = "switch"
+
+
+@dataclass(frozen=True, slots=True)
+class MomentarySpec:
+    """On only while somebody holds it."""
+
+    scope: str = "group"
+    name: str = ""
+    section: str = ""
+    kind: str = "momentary"
+
+
+ControlSpec = ChoiceSpec | LevelSpec | SwitchSpec | MomentarySpec
+CONTROL_KINDS: dict[str, type[Any]] = {
+    "choice": ChoiceSpec,
+    "level": LevelSpec,
+    "switch": SwitchSpec,
+    "momentary": MomentarySpec,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneSpec:
+    type: str
+    name: str
+    controls: Mapping[str, ControlSpec]
+
+
+@dataclass(frozen=True, slots=True)
+class PartitionSpec:
+    """An operable wall between two zones. ``settle`` and ``move_limit`` in seconds.
+
+    ``sensed`` is true where the service itself reads the wall's contacts: after a restart such a wall is
+    unknown until its sensor speaks.
+    """
+
+    between: tuple[str, str]
+    settle: float = 2.0
+    on_unknown: str = "hold"
+    move_limit: float = 600.0
+    sensed: bool = False
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ControllerSpec:
+    """A logical control surface. ``reach`` is None where every zone may be linked by hand."""
+
+    home: str
+    name: str = ""
+    feedback: str = "mismatch-flag"
+    on_link: str = "keep"
+    level_mode: str = "same"
+    reach: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CombiningSpec:
+    """What a regrouping does. ``on_combine`` and ``on_separate`` hold a rule's word or a value, by control."""
+
+    lead_order: tuple[str, ...] = ()
+    others: str = "own"
+    blend: float = 0.0
+    on_combine: Mapping[str, Value] = field(default_factory=dict)
+    on_separate: Mapping[str, Value] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class SceneSpec:
+    """Stored values: ``values`` for every zone of ``type`` or for ``zone``, or ``zones`` with values for each."""
+
+    name: str = ""
+    type: str | None = None
+    zone: str | None = None
+    values: Mapping[str, Value] = field(default_factory=dict)
+    zones: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Spec:
+    """One venue. Mappings keep the configuration's order: "venue order" is that order."""
+
+    id: str
+    name: str
+    timezone: str
+    zones: Mapping[str, ZoneSpec]
+    partitions: Mapping[str, PartitionSpec]
+    controllers: Mapping[str, ControllerSpec]
+    combining: CombiningSpec | None
+    scenes: Mapping[str, SceneSpec]
+    data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
+    """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
+
+    @cached_property
+    def walls_of(self) -> Mapping[str, tuple[str, ...]]:
+        """Zone to the partitions on its edge."""
+        found: dict[str, list[str]] = {zone: [] for zone in self.zones}
+        for partition, spec in self.partitions.items():
+            for zone in spec.between:
+                found[zone].append(partition)
+        return {zone: tuple(walls) for zone, walls in found.items()}
+
+    @cached_property
+    def homed_at(self) -> Mapping[str, tuple[str, ...]]:
+        """Zone to the controllers at home there."""
+        found: dict[str, list[str]] = {zone: [] for zone in self.zones}
+        for controller, spec in self.controllers.items():
+            found[spec.home].append(controller)
+        return {zone: tuple(controllers) for zone, controllers in found.items()}
+
+    @cached_property
+    def zone_rank(self) -> Mapping[str, int]:
+        """Zone to its place in venue order, to sort by."""
+        return {zone: rank for rank, zone in enumerate(self.zones)}
+
+    @cached_property
+    def lead_rank(self) -> Mapping[str, int]:
+        """Controller to its place in ``lead_order``; controllers not listed never lead."""
+        order = self.combining.lead_order if self.combining else ()
+        return {controller: rank for rank, controller in enumerate(order)}
+
+
+EMPTY = Spec("", "", "UTC", {}, {}, {}, None, {})
+
+
+def _record(kind: type[Any], data: Mapping[str, Any]) -> Any:
+    """A frozen record from the members of ``data`` that it knows; lists become tuples."""
+    known = {f.name for f in fields(kind)}
+    return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in data.items() if k in known})
+
+
+def from_data(data: Mapping[str, Any]) -> Spec:
+    """The venue of a resolved configuration. ``data`` is trusted: ``venue.load`` has proved it sound."""
+    shared: dict[str, Mapping[str, ControlSpec]] = {}
+
+    def controls(raw: Mapping[str, Any]) -> Mapping[str, ControlSpec]:
+        # Thousands of zones are stamped from one type: they share one mapping, and can be compared by identity.
+        key = repr(raw)
+        if key not in shared:
+            shared[key] = {name: _record(CONTROL_KINDS[c["kind"]], c) for name, c in raw.items()}
+        return shared[key]
+
+    combining = data.get("combining")
+    return Spec(
+        id=data["venue"]["id"],
+        name=data["venue"]["name"],
+        timezone=data["venue"]["timezone"],
+        zones={z: ZoneSpec(v["type"], v["name"], controls(v["controls"])) for z, v in data["zones"].items()},
+        partitions={p: _record(PartitionSpec, v) for p, v in data["partitions"].items()},
+        controllers={c: _record(ControllerSpec, v) for c, v in data["controllers"].items()},
+        combining=_record(CombiningSpec, combining) if combining else None,
+        scenes={s: _record(SceneSpec, v) for s, v in data["scenes"].items()},
+        data=data,
+    )

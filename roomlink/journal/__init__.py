@@ -1,0 +1,1 @@
+"""How the venue is remembered: an append-only journal of entries, and snapshots to start from."""
