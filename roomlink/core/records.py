@@ -95,7 +95,11 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """Something held: ``holder`` (a socket, or an HTTP client until ``until``) acts on ``zones`` until let go."""
+    """Something held: ``holder`` (a socket, or an HTTP client until ``until``) acts on ``zones`` until let go.
+
+    ``base`` holds each zone's value at the start, range ends ignored, where differences must survive them
+    (``level_mode: offset``).
+    """
 
     holder: str
     controller: str | None
@@ -104,6 +108,7 @@ class Hold:
     zones: tuple[str, ...]
     start: float
     until: float | None = None
+    base: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,270 @@
+"""Acting on controls, through a controller or on one zone: what is asked is checked first, then ordered.
+
+What may be done with which kind of control is the table ``DO``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from roomlink import limits
+from roomlink.core import links, orders, sources
+from roomlink.core.commands import Act
+from roomlink.core.records import Hold, Level
+from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, SwitchSpec, Value
+from roomlink.core.state import Draft
+from roomlink.errors import BadValue, Refused, UnknownName
+
+Reply = dict[str, Any]
+
+SWITCH_WORDS: dict[Any, bool] = {True: True, False: False, "on": True, "off": False}
+
+
+def act(draft: Draft, command: Act) -> Reply:
+    """Carry out an action. The reply's ``zones`` are those that act."""
+    if command.zone is not None:
+        return _act_on_zone(draft, command, command.zone)
+    assert command.controller is not None
+    return _act_through(draft, command, command.controller)
+
+
+def require(kind: str, name: str, known: Any) -> None:
+    """Raise ``UnknownName`` unless the venue has it."""
+    if name not in known:
+        raise UnknownName(kind, name, list(known))
+
+
+def require_unlocked(draft: Draft, controller: str) -> None:
+    role = draft.roles.get(controller)
+    if role is not None and role.locked is not None:
+        raise Refused(
+            "locked",
+            f"{controller} is locked while {role.locked} leads its group",
+            controller=controller,
+            by=role.locked,
+        )
+
+
+def seconds(field: str, value: Any, most: float) -> float:
+    """A duration given by a caller, in seconds from 0 to ``most``."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= most:
+        raise BadValue(field, f"{value!r} is not a number of seconds from 0 to {most:g}", minimum=0, maximum=most)
+    return float(value)
+
+
+def checked(control: str, spec: ControlSpec, value: Value, options: tuple[str, ...] | None = None) -> Value:
+    """``value`` as the control takes it. Raises ``BadValue`` that says what is allowed."""
+    if isinstance(spec, LevelSpec):
+        number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+        if not number or not spec.lo <= float(value or 0.0) <= spec.hi:
+            allowed = f"{control} takes a number from {spec.lo:g} to {spec.hi:g} {spec.unit}"
+            raise BadValue("value", f"{value!r} is not allowed: {allowed}", minimum=spec.lo, maximum=spec.hi)
+        return float(value or 0.0)
+    if isinstance(spec, ChoiceSpec):
+        offered = spec.options if options is None else options
+        option = None if value == "none" else value
+        if (option is None and spec.allow_none) or (isinstance(option, str) and option in offered):
+            return option
+        allowed = ", ".join((*offered, *(("none",) if spec.allow_none else ())))
+        raise BadValue("value", f"{value!r} is not allowed: {control} takes {allowed}", allowed=list(offered))
+    if isinstance(spec, SwitchSpec):
+        if isinstance(value, bool | str) and value in SWITCH_WORDS:
+            return SWITCH_WORDS[value]
+        raise BadValue("value", f"{value!r} is not allowed: {control} takes true or false", allowed=[True, False])
+    raise BadValue("control", f"{control} is a {spec.kind}, which holds no value")
+
+
+DO: dict[str, tuple[str, ...]] = {
+    "choice": ("set", "align"),
+    "level": ("set", "raise", "lower", "stop", "align"),
+    "switch": ("set", "align"),
+    "momentary": ("press", "release"),
+}
+"""What may be done with which kind of control."""
+
+HELD = ("press", "raise", "lower")
+"""What lasts only while somebody holds it."""
+
+
+def _check_do(command: Act, spec: ControlSpec) -> None:
+    allowed = DO[spec.kind]
+    if command.do not in allowed:
+        text = f"{command.do!r} is not something to do with {command.control}, a {spec.kind}: {', '.join(allowed)}"
+        raise BadValue("do", text, allowed=list(allowed))
+    seconds("over", command.over, limits.OVER_S_MAX)
+    if command.do in HELD and command.by.holder is None and command.for_s is None:
+        text = (
+            f"{command.do} must carry `for` (seconds, {limits.HELD_OVER_HTTP_S_MAX:g} at most): no finger can be seen"
+        )
+        raise Refused("needs-for", text, field="for", maximum=limits.HELD_OVER_HTTP_S_MAX)
+    if command.for_s is not None:
+        seconds("for", command.for_s, limits.HELD_OVER_HTTP_S_MAX)
+
+
+def _surface_hold(command: Act, surface: str) -> str:
+    return orders.hold_name(command.by.holder or command.by.via, surface, command.control)
+
+
+def _hold(draft: Draft, command: Act, zones: list[str], base: tuple[tuple[str, float], ...] = ()) -> None:
+    surface = command.controller or command.zone or ""
+    until = None if command.for_s is None else draft.now + command.for_s
+    holder = command.by.holder or command.by.via
+    record = Hold(holder, command.controller, command.control, command.do, tuple(zones), draft.now, until, base)
+    orders.begin_hold(draft, _surface_hold(command, surface), record, by=command.controller or command.by.who)
+
+
+def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
+    require("zone", zone, draft.spec.zones)
+    controls = draft.spec.zones[zone].controls
+    require("control", command.control, controls)
+    spec = controls[command.control]
+    _check_do(command, spec)
+    by = command.by.who
+    if command.do == "align":
+        raise BadValue("do", "align is for controllers: one zone always agrees with itself", allowed=["set"])
+    if command.do == "set":
+        options = sources.offered(draft, zone, command.control) if isinstance(spec, ChoiceSpec) else None
+        value = checked(command.control, spec, command.value, options)
+        orders.set_value(draft, zone, command.control, value, over=command.over, by=by)
+    elif command.do in HELD:
+        _hold(draft, command, [zone])
+    else:
+        hold = _surface_hold(command, zone)
+        if draft.holds.get(hold) is not None:
+            orders.let_go(draft, hold, draft.now, "released")
+        elif command.do == "stop":
+            orders.end_holds(draft, zone, command.control, f"stopped by {by}")
+            orders.stop_level(draft, zone, command.control, at=draft.now, by=by)
+    return {"zones": [zone]}
+
+
+def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
+    require("controller", controller, draft.spec.controllers)
+    controls = links.controls_of(draft, controller)
+    require("control", command.control, controls)
+    spec = controls[command.control]
+    _check_do(command, spec)
+    hold = _surface_hold(command, controller)
+    if command.do in ("release", "stop") and draft.holds.get(hold) is not None:
+        zones = list(draft.holds[hold].zones)
+        orders.let_go(draft, hold, draft.now, "released")
+        _remember_shown(draft, controller, command.control, spec)
+        return {"zones": zones}
+    require_unlocked(draft, controller)
+    zones = list(links.reached(draft, controller, command.control, spec))
+    if not zones:
+        linked = draft.linked.get(controller, ())
+        why = f"none of its linked zones has {command.control}" if linked else "it is linked to no zone"
+        raise Refused(
+            "nothing-linked", f"{controller} reaches nothing: {why}; link a zone first", controller=controller
+        )
+    return _THROUGH[command.do](draft, command, controller, spec, zones)
+
+
+def _set_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    home = draft.spec.controllers[controller].home
+    if isinstance(spec, LevelSpec):
+        value = checked(command.control, spec, command.value)
+        assert isinstance(value, float)
+        acting, waiting = links.set_levels(draft, controller, command.control, spec, value, command.over)
+        return {"zones": acting, "waiting": waiting} if waiting else {"zones": acting}
+    if not isinstance(spec, ChoiceSpec):
+        value = checked(command.control, spec, command.value)
+        for zone in zones:
+            orders.set_value(draft, zone, command.control, value, over=command.over, by=controller)
+        return {"zones": zones}
+    acting = _choose(draft, command.control, home, spec, command.value, zones, controller)
+    return {"zones": acting}
+
+
+def _choose(
+    draft: Draft, control: str, home: str, spec: ChoiceSpec, value: Value, zones: list[str], by: str
+) -> list[str]:
+    """Choose an option, named as at ``home``, in every zone that offers it."""
+    option = None if value == "none" else value
+    takers: list[tuple[str, str | None]] = []
+    on_offer: dict[str, None] = {}
+    for zone in zones:
+        theirs = draft.spec.zones[zone].controls[control]
+        assert isinstance(theirs, ChoiceSpec)
+        offered = sources.offered(draft, zone, control)
+        on_offer.update((sources.seen_from(draft, home, zone, o, theirs) or "", None) for o in offered)
+        if option is None and theirs.allow_none:
+            takers.append((zone, None))
+        elif isinstance(option, str) and (here := sources.for_zone(draft, home, zone, option, theirs)) in offered:
+            takers.append((zone, here))
+    if not takers:
+        checked(control, spec, value, tuple(on_offer))
+        raise BadValue("value", f"{value!r} is not allowed in any linked zone", allowed=list(on_offer))
+    for zone, here in takers:
+        orders.set_choice(draft, zone, control, here, by=by)
+    return [zone for zone, _ in takers]
+
+
+def _hold_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    base: tuple[tuple[str, float], ...] = ()
+    if command.do != "press" and draft.spec.controllers[controller].level_mode == "offset":
+        base = tuple((zone, links.free_value(draft, controller, zone, command.control)) for zone in zones)
+    _hold(draft, command, zones, base)
+    return {"zones": zones}
+
+
+def _stop_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    for zone in zones:
+        orders.end_holds(draft, zone, command.control, f"stopped by {controller}")
+        orders.stop_level(draft, zone, command.control, at=draft.now, by=controller)
+    return {"zones": zones}
+
+
+def _release_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    # Nothing of this holder's is held (any more): releasing twice is no fault.
+    return {"zones": []}
+
+
+def _align_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    value = command.value
+    if not command.given:
+        seen = links.shown(draft, controller, command.control, spec, draft.now)
+        if not seen.decided:
+            text = (
+                f"the linked zones disagree on {command.control} and the policy shows no value: give one with `value`"
+            )
+            raise Refused("undecided", text, field="value", outliers=list(seen.outliers))
+        value = seen.value
+    if isinstance(spec, ChoiceSpec):
+        home = draft.spec.controllers[controller].home
+        return {"zones": _choose(draft, command.control, home, spec, value, zones, controller)}
+    value = checked(command.control, spec, value)
+    for zone in zones:
+        orders.set_value(draft, zone, command.control, value, over=command.over, by=controller)
+        links.end_pickup(draft, controller, zone, command.control)
+    if isinstance(value, float) and isinstance(spec, LevelSpec):
+        links.remember_hand(draft, controller, command.control, value)
+    return {"zones": zones}
+
+
+def _remember_shown(draft: Draft, controller: str, control: str, spec: ControlSpec) -> None:
+    """After raise or lower the level stands where the hand left it: what is shown, else the zone linked last."""
+    if not isinstance(spec, LevelSpec):
+        return
+    seen = links.shown(draft, controller, control, spec, draft.now)
+    if isinstance(seen.value, float):
+        links.remember_hand(draft, controller, control, seen.value)
+        return
+    zones = list(links.reached(draft, controller, control, spec))
+    record = draft.controls.get((zones[-1], control)) if zones else None
+    if isinstance(record, Level):
+        links.remember_hand(draft, controller, control, record.at(draft.now))
+
+
+_THROUGH: dict[str, Callable[[Draft, Act, str, ControlSpec, list[str]], Reply]] = {
+    "set": _set_through,
+    "press": _hold_through,
+    "release": _release_through,
+    "raise": _hold_through,
+    "lower": _hold_through,
+    "stop": _stop_through,
+    "align": _align_through,
+}

@@ -1,0 +1,146 @@
+"""What can be asked of a venue. Every command says who asks; the time is given beside it, to ``decide``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from roomlink.core.spec import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """``who`` acts, ``via`` what. ``holder`` names the socket that can show that a finger is still there."""
+
+    who: str
+    via: str = "http"
+    holder: str | None = None
+
+
+CLOCK = Actor("service", "clock")
+SERVICE = Actor("service", "service")
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Do something with a control: through a ``controller`` on all its linked zones, or on one ``zone``.
+
+    ``over`` in seconds; ``for_s`` bounds a held action whose holder cannot be watched.
+    """
+
+    by: Actor
+    control: str
+    do: str
+    controller: str | None = None
+    zone: str | None = None
+    value: Value = None
+    over: float = 0.0
+    for_s: float | None = None
+    given: bool = True
+    """Whether ``value`` was given at all: ``align`` without one takes the value shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkZone:
+    by: Actor
+    controller: str
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unlink:
+    """Unlink one zone, or all when ``zone`` is None."""
+
+    by: Actor
+    controller: str
+    zone: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LetGo:
+    """The holder gave no sign of life: let go of all it holds, as of the stamp ``as_of``."""
+
+    by: Actor
+    holder: str
+    as_of: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportWall:
+    """A partition's position or its contacts (closed end made, stacked end made) are reported.
+
+    ``pin``, in seconds, states the position against the sensor; 0 takes a pin away.
+    """
+
+    by: Actor
+    partition: str
+    position: str | None = None
+    contacts: tuple[bool | None, bool | None] | None = None
+    pin: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class JoinZones:
+    """Treat zones as one group though no open wall ties them; without zones the overflow ends."""
+
+    by: Actor
+    overflow: str
+    zones: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RecallScene:
+    """Recall a scene: in ``zones``, in a ``controller``'s linked zones, in the group of a zone, or in its own scope."""
+
+    by: Actor
+    scene: str
+    zones: tuple[str, ...] | None = None
+    controller: str | None = None
+    group: str | None = None
+    over: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SaveScene:
+    """Save ``content``, or capture what ``capture`` (zones) have now.
+
+    ``if_match`` lists the entity tags that may be replaced ("*": any); ``only_new`` refuses to replace.
+    """
+
+    by: Actor
+    scene: str
+    content: Mapping[str, Any] | None = None
+    capture: tuple[str, ...] | None = None
+    if_match: tuple[str, ...] | None = None
+    only_new: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Configure:
+    """The venue is this from now on."""
+
+    by: Actor
+    data: Mapping[str, Any]
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recover:
+    """The service has started again; its last stamp before was ``last``."""
+
+    by: Actor
+    last: float
+
+
+@dataclass(frozen=True, slots=True)
+class Wake:
+    """Time has come for what was due."""
+
+    by: Actor = CLOCK
+
+
+Command = (
+    Act | LinkZone | Unlink | LetGo | ReportWall | JoinZones | RecallScene | SaveScene | Configure | Recover | Wake
+)

@@ -1,0 +1,142 @@
+"""Taking a configuration, the first or a newer one, and starting again after a stop.
+
+What is gone is dropped with a notice, what is new starts, what changed kind starts afresh; the rest keeps its state.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from roomlink.core import combining, links, orders, walls
+from roomlink.core.commands import Configure, Recover
+from roomlink.core.events import (
+    AlarmCleared,
+    Configured,
+    ControlDropped,
+    ControllerDropped,
+    ControlSet,
+    Noticed,
+    OverflowSet,
+    SceneSaved,
+    WallDropped,
+    WallSet,
+    ZoneDropped,
+)
+from roomlink.core.records import KIND_OF, Choice, Control, Level, Wall
+from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Spec, from_data
+from roomlink.core.state import Draft
+
+RECOVERY_GRACE_S = 30.0
+"""How long a sensed wall may stay silent after a restart before that is an alarm."""
+
+
+def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
+    """Make the venue what ``command.data`` says."""
+    old, new = draft.spec, from_data(command.data)
+    _drop_gone(draft, old, new)
+    draft.emit(Configured(command.data, command.digest))
+    for zone, spec in new.zones.items():
+        for control, control_spec in spec.controls.items():
+            _start_or_keep(draft, zone, control, control_spec)
+    for name in new.partitions:
+        if draft.walls.get(name) is None:
+            draft.emit(WallSet(name, Wall()))
+    _drop_what_no_longer_holds(draft, old, new)
+    for controller, controller_spec in new.controllers.items():
+        known = old.controllers.get(controller)
+        if known is None:
+            links.link(draft, controller, controller_spec.home, "home")
+        elif known.home != controller_spec.home:
+            links.drop_reason(draft, controller, known.home, "home", "its home changed")
+            links.link(draft, controller, controller_spec.home, "home")
+    combining.regroup(draft, new.zones, renew=True)
+    return {"zones": list(new.zones)}
+
+
+def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
+    """Take down what the new configuration does not have, while the old one still explains it."""
+    for controller in old.controllers:
+        if controller not in new.controllers:
+            for zone in draft.linked.get(controller, ()):
+                links.unlink(draft, controller, zone, "the controller is no longer configured")
+            draft.emit(ControllerDropped(controller))
+            draft.emit(Noticed(f"controller {controller} is no longer configured"))
+    for zone, spec in old.zones.items():
+        kept = new.zones[zone].controls if zone in new.zones else {}
+        for control, old_spec in spec.controls.items():
+            if control not in kept or kept[control].kind != old_spec.kind:
+                orders.end_holds(draft, zone, control, "the configuration changed")
+                draft.emit(ControlDropped(zone, control))
+        if zone not in new.zones:
+            for controller in draft.linked_by.get(zone, ()):
+                links.unlink(draft, controller, zone, "the zone is no longer configured")
+            draft.emit(ZoneDropped(zone))
+            draft.emit(Noticed(f"zone {zone} is no longer configured"))
+    for name, partition in old.partitions.items():
+        if name not in new.partitions or new.partitions[name].between != partition.between:
+            draft.emit(WallDropped(name))
+            for alarm in (f"wall-unknown/{name}", f"wall-late/{name}"):
+                if alarm in draft.alarms:
+                    draft.emit(AlarmCleared(alarm))
+    for overflow in list(draft.overflows.live()):
+        if any(zone not in new.zones for zone in draft.overflows[overflow]):
+            draft.emit(OverflowSet(overflow, ()))
+
+
+def _start_or_keep(draft: Draft, zone: str, control: str, spec: ControlSpec) -> None:
+    record = draft.controls.get((zone, control))
+    if record is None or KIND_OF[type(record)] != spec.kind:
+        draft.emit(ControlSet(zone, control, orders.start_record(spec)))
+        return
+    kept = _adapted(record, spec, draft.now)
+    if kept is not None:
+        draft.emit(ControlSet(zone, control, kept))
+
+
+def _adapted(record: Control, spec: ControlSpec, now: float) -> Control | None:
+    """A record brought within a changed specification; None where it is within it already."""
+    if isinstance(record, Level) and isinstance(spec, LevelSpec):
+        if spec.clamp(record.to) == record.to and spec.clamp(record.at(now)) == record.at(now):
+            return None
+        here = spec.clamp(record.at(now))
+        return Level(here, here, now, 0.0, "configuration")
+    if isinstance(record, Choice) and isinstance(spec, ChoiceSpec):
+        on = record.pending or record.value
+        gone = on is not None and "/" not in on and on not in spec.options
+        if gone or (on is None and not spec.allow_none):
+            return Choice(spec.fallback, free=record.free, by="configuration")
+    return None
+
+
+def _drop_what_no_longer_holds(draft: Draft, old: Spec, new: Spec) -> None:
+    """Links out of reach and scenes saved over configured ones that have changed since."""
+    for controller, spec in new.controllers.items():
+        for zone in draft.linked.get(controller, ()) if spec.reach is not None else ():
+            if zone not in (spec.reach or ()):
+                links.drop_reason(draft, controller, zone, "hand", "the zone is out of the controller's reach")
+    for scene in list(draft.scenes.live()):
+        if scene in new.scenes and old.scenes.get(scene) != new.scenes[scene]:
+            draft.emit(SceneSaved(scene, None, ""))
+            draft.emit(Noticed(f"scene {scene} changed in the configuration, which counts again"))
+
+
+def recover(draft: Draft, command: Recover) -> dict[str, list[str]]:
+    """The first entry after a stop: nothing is held any more, and sensed walls are unknown until they speak.
+
+    Trajectories, gaps and waits go on as they were. Reports by people and over HTTP outlast a restart.
+    """
+    for hold in list(draft.holds.live()):
+        orders.let_go(draft, hold, command.last, "the service stopped")
+    for name, spec in draft.spec.partitions.items():
+        if not spec.sensed:
+            continue
+        wall = draft.walls[name]
+        wall = replace(wall, report=None, due=None, sensed=None, contacts=(None, None))
+        if wall.pinned_until is None:
+            wall = walls.take(spec, wall, "unknown", "unknown", draft.now)
+            wall = replace(wall, late=draft.now + RECOVERY_GRACE_S)
+        joined = draft.walls[name].joins
+        draft.emit(WallSet(name, wall))
+        if wall.joins != joined:
+            combining.regroup(draft, spec.between)
+    return {"zones": []}

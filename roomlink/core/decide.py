@@ -1,0 +1,169 @@
+"""The one way in: what a command makes happen, given the state and the time. Nothing is changed here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields
+from typing import Any
+
+from roomlink.core import combining, links, orders, scenes, walls
+from roomlink.core.act import act, require, require_unlocked
+from roomlink.core.commands import (
+    Act,
+    Command,
+    Configure,
+    JoinZones,
+    LetGo,
+    LinkZone,
+    RecallScene,
+    Recover,
+    ReportWall,
+    SaveScene,
+    Unlink,
+    Wake,
+)
+from roomlink.core.configure import configure, recover
+from roomlink.core.events import Answered, ControlSet, Event, OverflowSet
+from roomlink.core.state import Draft, State
+from roomlink.errors import BadValue, Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """An Idempotency-Key with a digest of what it was sent with; ``seq`` is that of the entry to be."""
+
+    key: str
+    digest: str
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The events, in order, and the reply. ``repeated``: the request was carried out before, and this was its reply."""
+
+    events: tuple[Event, ...]
+    reply: Mapping[str, Any]
+    repeated: bool = False
+
+
+def decide(state: State, command: Command, now: float, request: Request | None = None) -> Decision:
+    """Decide ``command`` at the stamp ``now``, which must not lie before the stamp of any earlier entry.
+
+    The caller makes the events durable, then folds them with ``apply``. Raises ``CallerFault`` with nothing decided.
+    """
+    if request is not None and (before := state.answers.get(request.key)) is not None:
+        digest, reply = before
+        if digest != request.digest:
+            text = "this Idempotency-Key was used for another request; choose a new key for a new request"
+            raise BadValue("Idempotency-Key", text)
+        return Decision((), reply, repeated=True)
+    draft = Draft(state, now)
+    reply = _DECIDE[type(command)](draft, command)
+    if request is not None:
+        draft.emit(Answered(request.key, request.digest, {"seq": request.seq, **reply}))
+    return Decision(tuple(draft.events), reply)
+
+
+def next_deadline(state: State) -> float | None:
+    """The stamp at which the core wants a ``Wake``; None while nothing will happen by itself."""
+    return state.deadlines.first()
+
+
+def describe(command: Command) -> dict[str, Any]:
+    """A command in short, as plain data, for the journal's ``did``."""
+    said: dict[str, Any] = {"command": type(command).__name__}
+    for f in fields(command):
+        value = getattr(command, f.name)
+        if f.name in ("by", "data", "given") or value is None or (f.default is not MISSING and value == f.default):
+            continue
+        said[f.name] = list(value) if isinstance(value, tuple) else value
+    return said
+
+
+def _link(draft: Draft, command: LinkZone) -> dict[str, Any]:
+    require("controller", command.controller, draft.spec.controllers)
+    require("zone", command.zone, draft.spec.zones)
+    require_unlocked(draft, command.controller)
+    spec = draft.spec.controllers[command.controller]
+    if spec.reach is not None and command.zone not in (*spec.reach, spec.home):
+        text = f"{command.zone} is out of the reach of {command.controller}, which may link {', '.join(spec.reach)}"
+        raise Refused("out-of-reach", text, allowed=list(spec.reach))
+    links.link(draft, command.controller, command.zone, "hand")
+    return {"zones": list(draft.linked.get(command.controller, ()))}
+
+
+def _unlink(draft: Draft, command: Unlink) -> dict[str, Any]:
+    require("controller", command.controller, draft.spec.controllers)
+    require_unlocked(draft, command.controller)
+    linked = draft.linked.get(command.controller, ())
+    if command.zone is not None:
+        require("zone", command.zone, draft.spec.zones)
+        linked = tuple(zone for zone in linked if zone == command.zone)
+    for zone in linked:
+        links.unlink(draft, command.controller, zone, "unlinked by hand")
+    return {"zones": list(linked)}
+
+
+def _let_go(draft: Draft, command: LetGo) -> dict[str, Any]:
+    zones: dict[str, None] = {}
+    for hold in list(draft.holds.live()):
+        if draft.holds[hold].holder == command.holder:
+            zones.update(dict.fromkeys(draft.holds[hold].zones))
+            orders.let_go(draft, hold, command.as_of, command.why)
+    return {"zones": list(zones)}
+
+
+def _join(draft: Draft, command: JoinZones) -> dict[str, Any]:
+    old = draft.overflows.get(command.overflow, ())
+    for zone in command.zones:
+        require("zone", zone, draft.spec.zones)
+    zones = tuple(dict.fromkeys(command.zones))
+    if len(zones) == 1:
+        raise BadValue("zones", "an overflow joins at least two zones", minimum=2)
+    if zones != old:
+        draft.emit(OverflowSet(command.overflow, zones))
+        combining.regroup(draft, (*old, *zones))
+    return {"zones": list(zones)}
+
+
+def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
+    for what, *name in draft.beneath.deadlines.due(draft.now):
+        if what == "control":
+            zone, control = name
+            record = draft.controls.get((zone, control))
+            became = None if record is None else orders.matured(record, draft.now)
+            if became is not None:
+                draft.emit(ControlSet(zone, control, became))
+        elif what == "hold":
+            hold = draft.holds.get(name[0])
+            if hold is not None:
+                orders.let_go(draft, name[0], hold.until or draft.now, "its time was over")
+        else:
+            _wake_wall(draft, what, name[0])
+    return {"zones": []}
+
+
+def _wake_wall(draft: Draft, what: str, name: str) -> None:
+    wall = draft.walls[name]
+    spec = draft.spec.partitions[name]
+    if what == "settle" and wall.due is not None and wall.due <= draft.now:
+        walls.put(draft, name, walls.counted(spec, wall, draft.now))
+    elif what == "pin" and wall.pinned_until is not None and wall.pinned_until <= draft.now:
+        walls.put(draft, name, walls.unpinned(spec, wall, draft.now))
+    elif what == "late" and wall.late is not None and wall.late <= draft.now:
+        walls.overdue(draft, name)
+
+
+_DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
+    Act: act,
+    LinkZone: _link,
+    Unlink: _unlink,
+    LetGo: _let_go,
+    ReportWall: walls.report,
+    JoinZones: _join,
+    RecallScene: scenes.recall,
+    SaveScene: scenes.save,
+    Configure: configure,
+    Recover: recover,
+    Wake: _wake,
+}

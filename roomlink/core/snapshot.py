@@ -1,0 +1,57 @@
+"""A state as the events that rebuild it from nothing: one format for journal entries and snapshots."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from roomlink.core import events as ev
+from roomlink.core.apply import apply
+from roomlink.core.state import State
+
+
+def snapshot(state: State) -> Iterator[ev.Event]:
+    """Events that, folded in order into an empty state, give a state equal to this one."""
+    if state.digest:
+        yield ev.Configured(state.spec.data, state.digest)
+    yield from (ev.ControlSet(*key, record) for key, record in state.controls.items())
+    # Links go by zone's order first, as the two indexes cannot both be rebuilt from one order of events otherwise.
+    yield from _links(state)
+    yield from (ev.HandSet(*key, value) for key, value in state.hands.items())
+    yield from (ev.HoldBegan(name, hold) for name, hold in state.holds.items())
+    yield from (ev.WallSet(name, wall) for name, wall in state.walls.items())
+    yield ev.Regrouped(tuple(dict.fromkeys(state.group_of.values())))
+    yield from (ev.RoleSet(name, role) for name, role in state.roles.items())
+    yield from (ev.Remembered(zone, values) for zone, values in state.alone.items())
+    yield from (ev.OverflowSet(name, zones) for name, zones in state.overflows.items())
+    yield from (ev.SceneSaved(name, scene.content, scene.etag) for name, scene in state.scenes.items())
+    yield from (ev.AlarmRaised(name, alarm.since, alarm.text) for name, alarm in state.alarms.items())
+    yield from (ev.Answered(key, digest, reply) for key, (digest, reply) in state.answers.items())
+
+
+def _links(state: State) -> Iterator[ev.Event]:
+    """First in each zone's order, then once more in each controller's, made last one after the other."""
+    for zone, controllers in state.linked_by.items():
+        for controller in controllers:
+            yield ev.LinkSet(controller, zone, state.links[controller, zone], last=False)
+    for controller, zones in state.linked.items():
+        if len(zones) > 1:
+            for zone in zones:
+                yield ev.LinkSet(controller, zone, state.links[controller, zone], last=True)
+
+
+def restored(events: Iterator[ev.Event]) -> State:
+    """The state that a snapshot's events give."""
+    state = State()
+    for event in events:
+        apply(state, event)
+    return state
+
+
+def same(a: State, b: State) -> bool:
+    """Whether two states hold the same, deadlines and indexes included."""
+    names = [n for n in State.__slots__ if n not in ("deadlines", "spec")]
+    return (
+        all(getattr(a, n) == getattr(b, n) for n in names)
+        and a.spec == b.spec
+        and a.deadlines.standing() == b.deadlines.standing()
+    )

@@ -1,0 +1,209 @@
+"""The state of a venue: what a fold of its journal gives, with the indexes that keep every change cheap.
+
+``State`` is changed by ``apply`` alone. ``Draft`` lies over a state and takes ``apply`` too, so that a decision can see
+what it has decided so far while the state beneath stays as it was.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Hashable, Iterator
+from typing import Any, TypeVar
+
+from roomlink.core.events import Event
+from roomlink.core.records import Alarm, Control, Hold, Link, Role, StoredScene, Wall
+from roomlink.core.spec import EMPTY, Spec, Value
+
+K = TypeVar("K", bound=Hashable)
+V = TypeVar("V")
+
+ControlKey = tuple[str, str]
+"""(zone, control)"""
+LinkKey = tuple[str, str]
+"""(controller, zone)"""
+Deadline = tuple[str, ...]
+"""What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition)."""
+
+
+class Table(dict[K, V]):
+    """A dict read with ``get``; ``drop`` removes; ``live`` gives the names that it has now."""
+
+    __slots__ = ()
+
+    def drop(self, key: K) -> None:
+        self.pop(key, None)
+
+    def live(self) -> Iterator[K]:
+        return iter(self)
+
+
+class Overlay(Table[K, V]):
+    """Changes over a table that stays as it is. A dropped key is kept as None, which no table holds as a value."""
+
+    __slots__ = ("base",)
+
+    def __init__(self, base: Table[K, V]) -> None:
+        self.base = base
+
+    def __missing__(self, key: K) -> V:
+        return self.base[key]
+
+    def get(self, key: K, default: Any = None) -> Any:
+        try:
+            found = self[key]
+        except KeyError:
+            return default
+        return default if found is None else found
+
+    def __contains__(self, key: object) -> bool:
+        return self.get(key) is not None  # type: ignore[arg-type]  # any hashable may be asked for
+
+    def drop(self, key: K) -> None:
+        self[key] = None  # type: ignore[assignment]  # the mark of a dropped key
+
+    def live(self) -> Iterator[K]:
+        for key in self.base.live():
+            if key in self:
+                yield key
+        for key in dict.keys(self):
+            if key not in self.base and key in self:
+                yield key
+
+
+class Deadlines:
+    """When the core wants to be woken, by what for. Setting and finding the first cost O(log n)."""
+
+    __slots__ = ("_at", "_heap")
+
+    def __init__(self) -> None:
+        self._at: dict[Deadline, float] = {}
+        self._heap: list[tuple[float, Deadline]] = []
+
+    def set(self, key: Deadline, at: float | None) -> None:
+        if at is None:
+            self._at.pop(key, None)
+        elif self._at.get(key) != at:
+            self._at[key] = at
+            heapq.heappush(self._heap, (at, key))
+
+    def first(self) -> float | None:
+        heap = self._heap
+        while heap and self._at.get(heap[0][1]) != heap[0][0]:
+            heapq.heappop(heap)
+        return heap[0][0] if heap else None
+
+    def due(self, now: float) -> list[Deadline]:
+        """Everything due at ``now``, earliest first."""
+        first = self.first()
+        if first is None or first > now:
+            return []
+        return [key for _, key in sorted((at, key) for at, key in self._heap if at <= now and self._at.get(key) == at)]
+
+    def standing(self) -> dict[Deadline, float]:
+        """Everything that is awaited, by what for."""
+        return dict(self._at)
+
+    def copy(self) -> Deadlines:
+        other = Deadlines()
+        other._at = dict(self._at)
+        other._heap = list(self._heap)
+        return other
+
+
+class _NoDeadlines(Deadlines):
+    """A draft's: what it decides is woken for once it is part of the state."""
+
+    def set(self, key: Deadline, at: float | None) -> None:
+        return
+
+
+_TABLES = (
+    "controls",
+    "links",
+    "linked",
+    "linked_by",
+    "hands",
+    "holds",
+    "held",
+    "walls",
+    "group_of",
+    "roles",
+    "alone",
+    "overflows",
+    "scenes",
+    "alarms",
+    "answers",
+)
+
+
+class State:
+    """Everything that is so now. Read it freely; change it only through ``apply``."""
+
+    spec: Spec
+    digest: str
+    controls: Table[ControlKey, Control]
+    links: Table[LinkKey, Link]
+    linked: Table[str, tuple[str, ...]]
+    """Controller to its linked zones, in the order of linking."""
+    linked_by: Table[str, tuple[str, ...]]
+    """Zone to the controllers linked to it, in the order of linking."""
+    hands: Table[tuple[str, str], float]
+    """(controller, control) to the value last given by hand."""
+    holds: Table[str, Hold]
+    held: Table[ControlKey, tuple[str, ...]]
+    """(zone, control) to the holds that stand on it."""
+    walls: Table[str, Wall]
+    group_of: Table[str, tuple[str, ...]]
+    roles: Table[str, Role]
+    alone: Table[str, dict[str, Value]]
+    """Zone to what it had when it last stood alone."""
+    overflows: Table[str, tuple[str, ...]]
+    scenes: Table[str, StoredScene]
+    alarms: Table[str, Alarm]
+    answers: Table[str, tuple[str, dict[str, Any]]]
+    """Idempotency-Key to (digest of the request, its reply), oldest first."""
+    deadlines: Deadlines
+
+    __slots__ = ("deadlines", "digest", "spec", *_TABLES)
+
+    def __init__(self) -> None:
+        self.spec = EMPTY
+        self.digest = ""
+        self.deadlines = Deadlines()
+        for name in _TABLES:
+            setattr(self, name, Table())
+
+    def copy(self) -> State:
+        """An independent state; records are shared, as they never change."""
+        other = State()
+        other.spec, other.digest = self.spec, self.digest
+        other.deadlines = self.deadlines.copy()
+        for name in _TABLES:
+            setattr(other, name, Table(getattr(self, name)))
+        return other
+
+
+class Draft(State):
+    """What a decision has made of a state so far, and the events that say so."""
+
+    __slots__ = ("beneath", "events", "now")
+
+    def __init__(self, base: State, now: float) -> None:
+        self.spec = base.spec
+        self.digest = base.digest
+        self.deadlines = _NoDeadlines()
+        for name in _TABLES:
+            setattr(self, name, Overlay(getattr(base, name)))
+        self.beneath = base
+        """The state before the command; nobody changes it while the draft is in use."""
+        self.events: list[Event] = []
+        self.now = now
+        """The stamp of the command being decided."""
+
+    def emit(self, event: Event) -> None:
+        """Decide ``event``: record it, and see its effect from now on."""
+        # Imported late: apply works on states, and a draft is one that applies as it goes.
+        from roomlink.core.apply import apply
+
+        apply(self, event)
+        self.events.append(event)

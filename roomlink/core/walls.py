@@ -1,0 +1,151 @@
+"""Partitions: a report counts once it has been steady, a pin holds against the sensor, the unknown is held or closed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from roomlink import limits
+from roomlink.core import combining
+from roomlink.core.act import require, seconds
+from roomlink.core.commands import ReportWall
+from roomlink.core.events import AlarmCleared, AlarmRaised, WallSet
+from roomlink.core.records import Wall
+from roomlink.core.spec import PartitionSpec
+from roomlink.core.state import Draft
+from roomlink.errors import BadValue
+
+POSITIONS = ("closed", "open", "moving", "unknown")
+STATED = ("closed", "open")
+"""What a person can state: nobody states that a wall is unknown."""
+
+# (closed end made, stacked end made) where both contacts are fitted.
+TWO_CONTACTS = {
+    (True, False): "closed",
+    (False, True): "open",
+    (False, False): "moving",
+    (True, True): "unknown",
+}
+
+
+def report(draft: Draft, command: ReportWall) -> dict[str, Any]:
+    """Take a report or a pin. The reply's ``zones`` are the wall's."""
+    name = command.partition
+    require("partition", name, draft.spec.partitions)
+    spec = draft.spec.partitions[name]
+    wall = draft.walls[name]
+    by = command.by.who
+    if command.contacts is not None:
+        contacts = (
+            wall.contacts[0] if command.contacts[0] is None else command.contacts[0],
+            wall.contacts[1] if command.contacts[1] is None else command.contacts[1],
+        )
+        wall = replace(wall, contacts=contacts)
+        position: str | None = by_contacts(contacts)
+    else:
+        position = command.position
+        allowed = STATED if command.pin else POSITIONS
+        if position not in allowed and not (position is None and command.pin == 0):
+            raise BadValue("position", f"{position!r} is not a position: {', '.join(allowed)}", allowed=list(allowed))
+    if command.pin is not None:
+        pin_s = seconds("pin", command.pin, limits.PIN_S_MAX)
+        if pin_s > 0.0:
+            assert position is not None
+            wall = replace(wall, pinned_until=draft.now + pin_s, by=by)
+            put(draft, name, take(spec, wall, position, "pinned", draft.now))
+            return {"zones": list(spec.between)}
+        if wall.pinned_until is not None:
+            wall = unpinned(spec, wall, draft.now)
+    if position is not None:
+        wall = reported(spec, wall, position, draft.now, by)
+    put(draft, name, wall)
+    return {"zones": list(spec.between)}
+
+
+def by_contacts(contacts: tuple[bool | None, bool | None]) -> str:
+    """The position that one or two contacts mean. One alone tells only whether its end is made."""
+    closed, stacked = contacts
+    if stacked is None:
+        return "unknown" if closed is None else "closed" if closed else "open"
+    if closed is None:
+        return "open" if stacked else "closed"
+    return TWO_CONTACTS[closed, stacked]
+
+
+def reported(spec: PartitionSpec, wall: Wall, position: str, now: float, by: str) -> Wall:
+    """A report comes in: it counts at once without a settle time, else it starts, keeps or ends the waiting."""
+    if wall.report == position and wall.due is not None:
+        return wall
+    if position == wall.sensed:
+        return replace(wall, report=None, due=None)
+    wall = replace(wall, report=position, due=now + spec.settle, by=by)
+    return counted(spec, wall, now) if spec.settle <= 0.0 else wall
+
+
+def counted(spec: PartitionSpec, wall: Wall, now: float) -> Wall:
+    """The waiting report has been steady: it counts, unless a pin stands against it."""
+    position = wall.report
+    assert position is not None
+    wall = replace(wall, sensed=position, report=None, due=None)
+    return wall if wall.pinned_until is not None else take(spec, wall, position, "sensed", now)
+
+
+def unpinned(spec: PartitionSpec, wall: Wall, now: float) -> Wall:
+    """The pin is over: back to what was last sensed, if anything was."""
+    wall = replace(wall, pinned_until=None)
+    return take(spec, wall, wall.sensed or "unknown", "sensed", now)
+
+
+def take(spec: PartitionSpec, wall: Wall, position: str, trust: str, now: float) -> Wall:
+    """``position`` counts from now on. A moving or unknown wall keeps what it had, or counts as closed."""
+    joins = wall.joins
+    if position in STATED:
+        joins = position == "open"
+    elif position == "unknown" and spec.on_unknown == "closed":
+        joins = False
+    return replace(
+        wall,
+        position=position,
+        joins=joins,
+        trust="unknown" if position == "unknown" else trust,
+        late=now + spec.move_limit if position == "moving" else None,
+    )
+
+
+def put(draft: Draft, name: str, wall: Wall) -> None:
+    """Decide a wall's new record and all that follows: alarms and, if it joins or parts zones, a regrouping."""
+    old = draft.walls[name]
+    if wall == old:
+        return
+    draft.emit(WallSet(name, wall))
+    if wall.position == "unknown" and old.position != "unknown":
+        held = "its last known position is held" if wall.joins else "it counts as closed"
+        raise_alarm(draft, f"wall-unknown/{name}", f"the position of {name} is unknown; {held}")
+    elif wall.position != "unknown":
+        clear_alarm(draft, f"wall-unknown/{name}")
+    if wall.position != "moving":
+        clear_alarm(draft, f"wall-late/{name}")
+    if wall.joins != old.joins:
+        combining.regroup(draft, draft.spec.partitions[name].between)
+
+
+def overdue(draft: Draft, name: str) -> None:
+    """A wall has been moving, or has not reported since a restart, for too long."""
+    wall = draft.walls[name]
+    draft.emit(WallSet(name, replace(wall, late=None)))
+    if wall.position == "moving":
+        raise_alarm(
+            draft, f"wall-late/{name}", f"{name} has been moving for too long; look at the wall and its contacts"
+        )
+    else:
+        raise_alarm(draft, f"wall-unknown/{name}", f"{name} has not reported its position since the service started")
+
+
+def raise_alarm(draft: Draft, alarm: str, text: str) -> None:
+    if alarm not in draft.alarms:
+        draft.emit(AlarmRaised(alarm, draft.now, text))
+
+
+def clear_alarm(draft: Draft, alarm: str) -> None:
+    if alarm in draft.alarms:
+        draft.emit(AlarmCleared(alarm))
