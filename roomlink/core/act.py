@@ -95,9 +95,7 @@ def _check_do(command: Act, spec: ControlSpec) -> None:
         raise BadValue("do", text, allowed=list(allowed))
     seconds("over", command.over, limits.OVER_S_MAX)
     if command.do in HELD and command.by.holder is None and command.for_s is None:
-        text = (
-            f"{command.do} must carry `for` (seconds, {limits.HELD_OVER_HTTP_S_MAX:g} at most): no finger can be seen"
-        )
+        text = f"{command.do} must carry `for`, at most {limits.HELD_OVER_HTTP_S_MAX:g} seconds: no finger can be seen"
         raise Refused("needs-for", text, field="for", maximum=limits.HELD_OVER_HTTP_S_MAX)
     if command.for_s is not None:
         seconds("for", command.for_s, limits.HELD_OVER_HTTP_S_MAX)
@@ -228,9 +226,7 @@ def _align_through(draft: Draft, command: Act, controller: str, spec: ControlSpe
     if not command.given:
         seen = links.shown(draft, controller, command.control, spec, draft.now)
         if not seen.decided:
-            text = (
-                f"the linked zones disagree on {command.control} and the policy shows no value: give one with `value`"
-            )
+            text = f"the linked zones disagree on {command.control} and no value is shown: give one with `value`"
             raise Refused("undecided", text, field="value", outliers=list(seen.outliers))
         value = seen.value
     if isinstance(spec, ChoiceSpec):

@@ -13,6 +13,7 @@ from roomlink.core import combining, orders, sources
 from roomlink.core.act import checked, require, require_unlocked, seconds
 from roomlink.core.commands import RecallScene, SaveScene
 from roomlink.core.events import SceneSaved
+from roomlink.core.groups import shares_group
 from roomlink.core.spec import ChoiceSpec, SceneSpec, Value
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue, Precondition, Refused
@@ -75,7 +76,7 @@ def recall(draft: Draft, command: RecallScene) -> dict[str, Any]:
 
 def _standpoint(draft: Draft, home: str | None, zone: str) -> str:
     """From where a scene's sources are named: in a group all zones show the same, the lead's."""
-    if home is not None and sources.shares_group(draft, home, zone):
+    if home is not None and shares_group(draft, home, zone):
         return home
     lead = combining.lead_of(draft, draft.group_of.get(zone, (zone,)))
     return zone if lead is None else draft.spec.controllers[lead].home
@@ -155,7 +156,7 @@ def _given(draft: Draft, old: SceneSpec, content: Mapping[str, Any]) -> dict[str
         scene = SceneSpec(content.get("name") or old.name, type_, zone, content.get("values") or {})
         if type_ is None and zone is None:
             raise BadValue(
-                "type", "a scene is for a `type` of zone, for one `zone`, or has values for each of its `zones`"
+                "type", "a scene is for a `type` of zone, for one `zone`, or holds values for each of `zones`"
             )
     if scene.zone is not None:
         require("zone", scene.zone, draft.spec.zones)

@@ -1,4 +1,4 @@
-"""Partitions: a report counts once it has been steady, a pin holds against the sensor, the unknown is held or closed."""
+"""Partitions: a report counts once it is steady, a pin holds against the sensor, the unknown is held or closed."""
 
 from __future__ import annotations
 

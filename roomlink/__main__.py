@@ -1,0 +1,5 @@
+import sys
+
+from roomlink.cli import main
+
+sys.exit(main())

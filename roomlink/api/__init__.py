@@ -1,0 +1,1 @@
+"""The public faces: HTTP and sockets. Thin adapters; what happens is decided in the core."""

@@ -1,0 +1,87 @@
+"""The Starlette application of one venue."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import structlog
+from starlette.applications import Starlette
+from starlette.datastructures import MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import WebSocketRoute
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from roomlink.api import pages, problems, socket
+from roomlink.api.openapi import BASE
+from roomlink.api.routes import ROUTES, routes
+from roomlink.errors import BadRequest, OurFault
+from roomlink.runtime.simulated import SimulatedWalls
+from roomlink.runtime.writer import Writer
+
+log = structlog.get_logger("roomlink")
+
+HEADERS = {
+    # The kit needs nothing from elsewhere, and no page of another site may frame a panel.
+    "Content-Security-Policy": "default-src 'self'; style-src 'self'; img-src 'self' data:; frame-ancestors 'self'",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    # The files change with the service, and a stale kit against a new service is worse than a revalidation.
+    "Cache-Control": "no-cache",
+}
+
+
+class Headers:
+    """Puts ``HEADERS`` on every HTTP response that does not say otherwise."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        await self.app(scope, receive, with_headers if scope["type"] == "http" else send)
+
+
+STATUS_KINDS = {404: "not-found", 405: "wrong-method"}
+
+
+async def _http_problem(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    fault = BadRequest(STATUS_KINDS.get(error.status_code, "bad-request"), f"{request.url.path}: {error.detail}")
+    fault.status = error.status_code
+    fault.title = error.detail
+    found = problems.response(fault)
+    found.headers.update(error.headers or {})
+    return found
+
+
+async def _our_fault(request: Request, error: Exception) -> Response:
+    log.error("request failed", path=request.url.path, error=repr(error))
+    return problems.response(OurFault("something went wrong on our side; it is in the log"))
+
+
+def application(writer: Writer, simulated: SimulatedWalls, **state: Any) -> Starlette:
+    """Everything on one port: the API, the sockets and the pages."""
+    app = Starlette(
+        routes=[
+            *routes(ROUTES, BASE),
+            WebSocketRoute(f"{BASE}/panels/{{controller}}", socket.panel),
+            WebSocketRoute(f"{BASE}/watch", socket.watch),
+            *pages.routes(),
+        ],
+        middleware=[Middleware(Headers)],
+        exception_handlers={HTTPException: _http_problem, Exception: _our_fault},
+    )
+    app.state.writer = writer
+    app.state.simulated = simulated
+    for name, value in state.items():
+        setattr(app.state, name, value)
+    return app

@@ -1,0 +1,146 @@
+"""What callers may send. ``/openapi.json`` is generated from the same models that validate."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from roomlink import limits
+
+Name = Annotated[str, StringConstraints(min_length=1, max_length=limits.NAME_CHARS_MAX * 4)]
+Value = bool | float | str | None
+Do = Literal["set", "press", "release", "raise", "lower", "stop", "align"]
+
+
+class Body(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class Action(Body):
+    """Do something with a control."""
+
+    control: Name
+    do: Do
+    value: Value = Field(None, description="for set and align: an option, a number in the unit, true or false")
+    over: float = Field(0.0, description="seconds that the change takes; 0: now")
+    for_: float | None = Field(
+        None, alias="for", description="seconds after which a held action is let go; needed over HTTP, 10 at most"
+    )
+
+
+class Contacts(Body):
+    """The contacts of a wall: whether the one at its closed end and the one at its stacked end are made."""
+
+    closed: bool | None = None
+    stacked: bool | None = None
+
+
+class Position(Body):
+    """A wall's position, reported (counts after its settle time) or, with `pin`, stated against its sensor."""
+
+    position: str | None = Field(None, description="closed, open, moving or unknown; with a pin closed or open")
+    contacts: Contacts | None = None
+    pin: float | None = Field(None, description="seconds to hold the position against the sensor; 0 takes a pin away")
+
+
+class Zones(Body):
+    """Zones to treat as one group though no open wall ties them."""
+
+    zones: list[Name]
+
+
+class Recall(Body):
+    """Where to recall a scene; by default wherever it is for."""
+
+    zones: list[Name] | None = None
+    controller: Name | None = Field(None, description="in the zones linked to this controller")
+    group: Name | None = Field(None, description="in the group of this zone")
+    over: float = Field(0.0, description="seconds that the change takes")
+
+
+class Scene(Body):
+    """A scene: values for every zone of a `type`, for one `zone`, or for each of `zones`; or captured from now."""
+
+    name: str | None = None
+    type: Name | None = None
+    zone: Name | None = None
+    values: dict[str, Value] | None = None
+    zones: dict[str, dict[str, Value]] | None = None
+    capture: list[Name] | None = Field(None, description="take what these zones have now")
+
+
+class Simulated(Body):
+    """Where a simulated wall shall run to."""
+
+    position: str
+
+
+class Problem(BaseModel):
+    """RFC 9457. `type` is stable; members beyond these name the field and what would be right."""
+
+    model_config = ConfigDict(extra="allow")
+    type: str
+    title: str
+    status: int
+    detail: str
+
+
+class Done(BaseModel):
+    """Carried out: durable at journal position `seq`, in `zones`."""
+
+    model_config = ConfigDict(extra="allow")
+    seq: int
+    zones: list[str]
+
+
+class View(BaseModel):
+    """Data as described in the text of the operation."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+# Messages of a panel's socket
+
+
+class Message(Body):
+    id: int | str | None = None
+
+
+class ActMessage(Message):
+    type: Literal["act"]
+    control: Name
+    do: Do
+    value: Value = None
+    over: float = 0.0
+    for_: float | None = Field(None, alias="for")
+
+
+class LinkMessage(Message):
+    type: Literal["link", "unlink"]
+    zone: Name
+
+
+class UnlinkAllMessage(Message):
+    type: Literal["unlink-all"]
+
+
+class RecallMessage(Message):
+    type: Literal["recall"]
+    scene: Name
+    over: float = 0.0
+
+
+class HoldingMessage(Message):
+    type: Literal["holding"]
+
+
+MESSAGES: dict[str, type[Any]] = {
+    "act": ActMessage,
+    "link": LinkMessage,
+    "unlink": LinkMessage,
+    "unlink-all": UnlinkAllMessage,
+    "recall": RecallMessage,
+    "holding": HoldingMessage,
+}
+"""What a panel may send, by ``type``."""

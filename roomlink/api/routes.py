@@ -1,0 +1,113 @@
+"""Every HTTP operation under ``/api/v1``: one row each, for the router and for ``/openapi.json``."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from pydantic import BaseModel
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from roomlink.api import feed, models, problems, rest
+from roomlink.errors import CallerFault, RoomlinkError
+
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One operation: what it is for the router and for ``/openapi.json``."""
+
+    method: str
+    path: str
+    handler: Handler
+    summary: str
+    body: type[BaseModel] | None = None
+    writes: bool = False
+    query: tuple[tuple[str, str], ...] = ()
+    headers: tuple[tuple[str, str], ...] = ()
+    statuses: tuple[int, ...] = ()
+    media: str = "application/json"
+
+
+KEY = (("Idempotency-Key", "carries a request out once however often it is sent"),)
+CONDITION = (("If-Match", "the ETag of what is replaced"), ("If-None-Match", "* to refuse replacing"))
+
+ROUTES: tuple[Row, ...] = (
+    Row("GET", "/venue", rest.get_venue, "What the place is: zones, partitions, controllers, controls, scenes"),
+    Row(
+        "GET", "/state", rest.get_state, "All state, now or as it was",
+        query=(("at", "RFC 3339 time to look back to"),), statuses=(422,),
+    ),
+    Row("GET", "/zones/{zone}", rest.get_zone, "One zone: controls, who is linked, its group", statuses=(404,)),
+    Row(
+        "POST", "/zones/{zone}/actions", rest.post_zone_action, "Act on a control of one zone",
+        models.Action, True, headers=KEY, statuses=(404, 409, 422),
+    ),
+    Row("GET", "/controllers/{controller}", rest.get_controller, "Links, feedback, lead or locked", statuses=(404,)),
+    Row(
+        "PUT", "/controllers/{controller}/links/{zone}", rest.put_link, "Link a zone, or make it the one linked last",
+        None, True, statuses=(404, 409),
+    ),
+    Row(
+        "DELETE", "/controllers/{controller}/links/{zone}", rest.delete_link, "Unlink a zone",
+        None, True, statuses=(404, 409),
+    ),
+    Row(
+        "DELETE", "/controllers/{controller}/links", rest.delete_link, "Unlink all zones",
+        None, True, statuses=(404, 409),
+    ),
+    Row(
+        "POST", "/controllers/{controller}/actions", rest.post_controller_action, "Act on a control in linked zones",
+        models.Action, True, headers=KEY, statuses=(404, 409, 422),
+    ),
+    Row("GET", "/partitions", rest.get_partitions, "Positions of all partitions, and how far to trust them"),
+    Row(
+        "PUT", "/partitions/{partition}", rest.put_partition, "Report a partition's position or contacts, or pin it",
+        models.Position, True, statuses=(404, 422),
+    ),
+    Row(
+        "PUT", "/simulated/{partition}", rest.put_simulated, "Let a simulated partition run to one of its ends",
+        models.Simulated, statuses=(404, 409, 422),
+    ),
+    Row("GET", "/groups", rest.get_groups, "The groups now, and overflows"),
+    Row(
+        "PUT", "/overflows/{overflow}", rest.put_overflow, "Join zones on purpose",
+        models.Zones, True, statuses=(404, 422),
+    ),
+    Row("DELETE", "/overflows/{overflow}", rest.delete_overflow, "End an overflow", None, True, statuses=(404,)),
+    Row(
+        "GET", "/events", feed.get_events, "What happened, newest last; as text/event-stream also what happens",
+        query=feed.QUERY, statuses=(422,),
+    ),
+    Row("GET", "/scenes", rest.get_scenes, "All scenes"),
+    Row("GET", "/scenes/{scene}", rest.get_scene, "One scene, with its ETag", statuses=(404,)),
+    Row(
+        "PUT", "/scenes/{scene}", rest.put_scene, "Save a scene, given or captured from now",
+        models.Scene, True, headers=CONDITION, statuses=(404, 412, 422, 428),
+    ),
+    Row(
+        "POST", "/scenes/{scene}/recall", rest.post_recall, "Recall a scene",
+        models.Recall, True, headers=KEY, statuses=(404, 409, 422),
+    ),
+)  # fmt: skip
+
+
+def guarded(handler: Handler) -> Handler:
+    """Every error becomes a problem, and is counted."""
+
+    async def run(request: Request) -> Response:
+        try:
+            return await handler(request)
+        except RoomlinkError as error:
+            kind = error.kind if isinstance(error, CallerFault) else "our-fault"
+            rest.writer(request).metrics.problem(kind)
+            return problems.response(error)
+
+    return run
+
+
+def routes(rows: tuple[Row, ...], base: str) -> list[Route]:
+    return [Route(base + row.path, guarded(row.handler), methods=[row.method]) for row in rows]

@@ -1,0 +1,254 @@
+"""The live sockets: a panel acts and shows one controller, a watcher sees everything and acts on nothing."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable
+from itertools import count
+from typing import Any
+
+import orjson
+import structlog
+from pydantic import ValidationError
+from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
+
+from roomlink import limits
+from roomlink.api import models, problems
+from roomlink.core import view
+from roomlink.core.act import HELD, require
+from roomlink.core.commands import Act, Actor, Command, LetGo, LinkZone, RecallScene, Unlink
+from roomlink.core.events import Entry, HoldEnded
+from roomlink.errors import BadRequest, BadValue, CallerFault, JournalFailed, RoomlinkError, UnknownName
+from roomlink.runtime.holders import Holder
+from roomlink.runtime.writer import Receipt, Writer
+
+log = structlog.get_logger("roomlink")
+
+SUBPROTOCOL = "roomlink.v1"
+IN_FLIGHT_MAX = 32
+"""Commands of one socket that wait for the disk at once; a flood is read no faster."""
+CLOSE_UNREADABLE, CLOSE_POLICY, CLOSE_TOO_LARGE = 1003, 1008, 1009
+
+_numbers = count(1)
+
+
+async def panel(socket: WebSocket) -> None:
+    """``/api/v1/panels/{controller}``"""
+    await _serve(socket, socket.path_params["controller"])
+
+
+async def watch(socket: WebSocket) -> None:
+    """``/api/v1/watch``"""
+    await _serve(socket, None)
+
+
+async def _serve(socket: WebSocket, controller: str | None) -> None:
+    venue: Writer = socket.app.state.writer
+    try:
+        _check(socket, venue, controller)
+        after = _after(socket)
+    except CallerFault as fault:
+        venue.metrics.problem(fault.kind)
+        await socket.send_denial_response(problems.response(fault))
+        return
+    offered = socket.scope.get("subprotocols", [])
+    await socket.accept(SUBPROTOCOL if SUBPROTOCOL in offered else None)
+    await Connection(socket, venue, controller).run(after)
+
+
+def _check(socket: WebSocket, venue: Writer, controller: str | None) -> None:
+    origin = socket.headers.get("origin")
+    if origin is not None and origin.split("://", 1)[-1] != socket.headers.get("host"):
+        fault = CallerFault("foreign-origin", f"pages of {origin} may not use this service's sockets")
+        fault.status = 403
+        raise fault
+    offered = socket.scope.get("subprotocols", [])
+    if offered and SUBPROTOCOL not in offered:
+        raise BadRequest("bad-request", f"the subprotocol is {SUBPROTOCOL}, not {', '.join(offered)}")
+    if controller is not None:
+        require("controller", controller, venue.state.spec.controllers)
+
+
+def _after(socket: WebSocket) -> int | None:
+    text = socket.query_params.get("after")
+    if text is None:
+        return None
+    if not text.isdecimal():
+        raise BadValue("after", f"{text!r} is no journal position")
+    return int(text)
+
+
+class Connection:
+    """One socket: reads messages, sends what the hub has for it, and lets go when its holder falls silent."""
+
+    def __init__(self, socket: WebSocket, venue: Writer, controller: str | None) -> None:
+        self._socket = socket
+        self._venue = venue
+        self._controller = controller
+        self._name = f"socket-{next(_numbers)}"
+        self._actor = Actor(controller or "watcher", "panel", self._name)
+        self._news = asyncio.Event()
+        self._listener = venue.hub.join(controller, self._news.set)
+        self._holder = Holder(venue.clock, lambda as_of: self._let_go(as_of, "no sign of life from the panel"))
+        self._in_flight: set[asyncio.Task[None]] = set()
+        self._chores: set[asyncio.Task[None]] = set()
+        self._held = False
+
+    async def run(self, after: int | None) -> None:
+        self._venue.metrics.listeners.inc()
+        self._venue.hooks.append(self._heard)
+        self._greet(after)
+        sender = asyncio.create_task(self._send())
+        try:
+            await self._receive()
+        finally:
+            self._venue.hub.leave(self._listener)
+            self._venue.hooks.remove(self._heard)
+            self._venue.metrics.listeners.dec()
+            self._holder.released()
+            if self._held:
+                self._let_go(self._venue.clock.stamp(), "the panel's socket closed")
+            sender.cancel()
+            with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError):
+                await sender
+            if self._chores:
+                await asyncio.wait(self._chores)
+
+    def _greet(self, after: int | None) -> None:
+        hub = self._venue.hub
+        missed = None if after is None else hub.missed(after)
+        self._listener.push(hub.welcome(self._controller, resumed=missed is not None, holder=self._name))
+        if missed is not None:
+            self._listener.catch_up(missed)
+
+    async def _send(self) -> None:
+        while True:
+            await self._news.wait()
+            self._news.clear()
+            while (frame := self._listener.take()) is not None:
+                await self._socket.send_text(frame.decode())
+
+    async def _receive(self) -> None:
+        while True:
+            message = await self._socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            text = message.get("text")
+            if text is None:
+                await self._close(CLOSE_UNREADABLE, "messages are JSON text, not binary")
+                return
+            if len(text) > limits.MESSAGE_BYTES_MAX:
+                await self._close(CLOSE_TOO_LARGE, f"a message has at most {limits.MESSAGE_BYTES_MAX} bytes")
+                return
+            self._holder.sign()
+            self._take(text)
+            if len(self._in_flight) >= IN_FLIGHT_MAX:
+                await asyncio.wait(self._in_flight, return_when=asyncio.FIRST_COMPLETED)
+
+    async def _close(self, code: int, why: str) -> None:
+        with contextlib.suppress(RuntimeError):
+            await self._socket.send_text(orjson.dumps({"type": "bye", "why": why}).decode())
+            if self._socket.application_state is WebSocketState.CONNECTED:
+                await self._socket.close(code, why)
+
+    def _take(self, text: str) -> None:
+        """One message: answered with ``ok`` once durable, or with a ``problem``."""
+        name: int | str | None = None
+        try:
+            data = _parsed(text)
+            found = data.get("id")
+            name = found if isinstance(found, int | str) and not isinstance(found, bool) else None
+            message = _validated(data)
+            if isinstance(message, models.HoldingMessage):
+                return
+            done = self._venue.put(self._command(message))
+        except RoomlinkError as error:
+            self._problem(name, error)
+            return
+        if isinstance(message, models.ActMessage) and message.do in HELD:
+            self._held = True
+            self._holder.holding()
+        task = asyncio.create_task(self._answer(name, done))
+        self._in_flight.add(task)
+        task.add_done_callback(self._in_flight.discard)
+
+    def _command(self, message: models.Message) -> Command:
+        controller = self._controller
+        if controller is None:
+            raise BadRequest("bad-request", "a watcher acts on nothing; open a panel's socket to act")
+        if isinstance(message, models.ActMessage):
+            given = "value" in message.model_fields_set
+            m = message
+            return Act(self._actor, m.control, m.do, controller, None, m.value, m.over, m.for_, given)
+        if isinstance(message, models.LinkMessage):
+            kind: Callable[..., Command] = LinkZone if message.type == "link" else Unlink
+            return kind(self._actor, controller, message.zone)
+        if isinstance(message, models.UnlinkAllMessage):
+            return Unlink(self._actor, controller)
+        assert isinstance(message, models.RecallMessage)
+        return RecallScene(self._actor, message.scene, controller=controller, over=message.over)
+
+    async def _answer(self, name: int | str | None, done: asyncio.Future[Receipt]) -> None:
+        try:
+            receipt = await done
+        except RoomlinkError as error:
+            self._problem(name, error)
+            return
+        at = view.rfc3339(self._venue.clock.stamp())
+        self._say({"type": "ok", "id": name, "seq": receipt.seq, "at": at, **receipt.reply})
+
+    def _problem(self, name: int | str | None, error: RoomlinkError) -> None:
+        self._venue.metrics.problem(error.kind if isinstance(error, CallerFault) else "our-fault")
+        self._say({"type": "problem", "id": name, "problem": problems.members(error)})
+
+    def _say(self, data: dict[str, Any]) -> None:
+        self._listener.push(orjson.dumps(data))
+
+    def _heard(self, entry: Entry) -> None:
+        """Tell the panel when something it held was let go by somebody else."""
+        if not self._held:
+            return
+        for event in entry.events:
+            if isinstance(event, HoldEnded) and event.hold.startswith(self._name + "/") and event.why != "released":
+                control = event.hold.rpartition("/")[2]
+                self._say({"type": "let-go", "control": control, "zones": event.zones, "why": event.why})
+
+    def _let_go(self, as_of: float, why: str) -> None:
+        task = asyncio.create_task(self._let_go_surely(as_of, why))
+        self._chores.add(task)
+        task.add_done_callback(self._chores.discard)
+
+    async def _let_go_surely(self, as_of: float, why: str) -> None:
+        """Towards safe there is no giving up: try until the journal has it, or the service stops."""
+        while True:
+            try:
+                await self._venue.submit(LetGo(self._actor, self._name, as_of, why))
+                return
+            except JournalFailed as error:
+                if self._venue.stopped:
+                    return
+                log.error("let go not stored yet", holder=self._name, error=str(error))
+                await asyncio.sleep(0.25)
+
+
+def _parsed(text: str) -> dict[str, Any]:
+    try:
+        data = orjson.loads(text)
+    except orjson.JSONDecodeError as error:
+        raise BadRequest("bad-request", f"the message is no JSON: {error}") from None
+    if not isinstance(data, dict):
+        raise BadRequest("bad-request", "a message is a JSON object with a `type`")
+    return data
+
+
+def _validated(data: dict[str, Any]) -> models.Message:
+    kind = data.get("type")
+    model = models.MESSAGES.get(kind) if isinstance(kind, str) else None
+    if model is None:
+        raise UnknownName("type", str(kind), list(models.MESSAGES))
+    try:
+        found: models.Message = model.model_validate(data)
+    except ValidationError as error:
+        raise problems.of_validation(error) from None
+    return found

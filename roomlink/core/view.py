@@ -1,0 +1,268 @@
+"""What people and programs see: plain data made from a state at a time. Levels are given as they are at that time."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from roomlink.core import links, scenes, sources
+from roomlink.core.records import Choice, Level, Momentary, Switch, Wall
+from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec
+from roomlink.core.state import State
+from roomlink.limits import VIEW_DECIMALS
+
+Data = dict[str, Any]
+
+
+def rfc3339(stamp: float) -> str:
+    """A stamp as RFC 3339 in UTC, to the millisecond."""
+    return datetime.fromtimestamp(stamp, UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
+
+
+def _number(value: float) -> float:
+    return round(value, VIEW_DECIMALS)
+
+
+def _moving(origin: float, to: float, start: float, seconds: float, curve: str) -> Data:
+    return {
+        "from": _number(origin),
+        "to": _number(to),
+        "start": rfc3339(start),
+        "seconds": _number(seconds),
+        "curve": curve,
+    }
+
+
+def control(state: State, zone: str, name: str, now: float) -> Data:
+    """One control of one zone."""
+    record = state.controls[zone, name]
+    if isinstance(record, Level):
+        moves = record.arrival is not None and record.arrival > now
+        moving = _moving(record.origin, record.to, record.start, record.seconds, record.curve) if moves else None
+        return {"kind": "level", "value": _number(record.at(now)), "moving": moving, "by": record.by}
+    if isinstance(record, Momentary):
+        return {"kind": "momentary", "value": record.value, "by": record.by}
+    kind = "choice" if isinstance(record, Choice) else "switch"
+    seen: Data = {"kind": kind, "value": record.value, "pending": record.pending, "by": record.by}
+    spec = state.spec.zones[zone].controls[name]
+    if isinstance(spec, ChoiceSpec) and spec.sources:
+        seen["options"] = list(sources.offered(state, zone, name))
+    return seen
+
+
+def zone(state: State, name: str, now: float) -> Data:
+    return {
+        "zone": name,
+        **zone_links(state, name),
+        "controls": {c: control(state, name, c, now) for c in state.spec.zones[name].controls},
+    }
+
+
+def zone_links(state: State, name: str) -> Data:
+    """A zone without its controls: what the plan of a panel needs."""
+    return {"group": list(state.group_of.get(name, (name,))), "linked_by": list(state.linked_by.get(name, ()))}
+
+
+def face_control(state: State, controller: str, name: str, spec: ControlSpec, now: float) -> Data:
+    """The feedback of one control of a controller."""
+    seen = links.shown(state, controller, name, spec, now)
+    value = _number(seen.value) if isinstance(seen.value, float) else seen.value
+    face: Data = {
+        "kind": spec.kind,
+        "value": value,
+        "decided": seen.decided,
+        "mixed": seen.mixed,
+        "outliers": list(seen.outliers),
+    }
+    if isinstance(spec, LevelSpec):
+        face["moving"] = _face_moving(state, controller, name, spec, now)
+    elif isinstance(spec, ChoiceSpec):
+        face["pending"] = _pending(state, controller, name, spec)
+        if spec.sources:
+            face["options"] = _offered(state, controller, name, spec)
+    elif spec.kind == "switch":
+        face["pending"] = _pending(state, controller, name, spec)
+    return face
+
+
+def _face_moving(state: State, controller: str, name: str, spec: LevelSpec, now: float) -> Data | None:
+    """The move of the value shown: true at both ends, and between them where the zones move alike."""
+    arrivals = [now]
+    starts = []
+    for z in links.reached(state, controller, name, spec):
+        record = state.controls[z, name]
+        if isinstance(record, Level) and record.arrival is not None and record.arrival > now:
+            arrivals.append(record.arrival)
+            starts.append(record.start)
+    if not starts:
+        return None
+    start, end = min(starts), max(arrivals)
+    before = links.shown(state, controller, name, spec, start).value
+    after = links.shown(state, controller, name, spec, end).value
+    if not isinstance(before, float) or not isinstance(after, float):
+        return None
+    return _moving(before, after, start, end - start, "linear")
+
+
+def _pending(state: State, controller: str, name: str, spec: ControlSpec) -> Any:
+    """What linked zones wait for in a gap or a minimum time, if they all wait for the same."""
+    home = state.spec.controllers[controller].home
+    waiting = set()
+    for z in links.reached(state, controller, name, spec):
+        record = state.controls[z, name]
+        theirs = state.spec.zones[z].controls[name]
+        if isinstance(record, Choice) and isinstance(theirs, ChoiceSpec) and record.pending is not None:
+            waiting.add(sources.seen_from(state, home, z, record.pending, theirs))
+        elif isinstance(record, Switch) and record.pending is not None:
+            waiting.add(record.pending)  # type: ignore[arg-type]  # a set of one kind of value at a time
+    return waiting.pop() if len(waiting) == 1 else None
+
+
+def _offered(state: State, controller: str, name: str, spec: ChoiceSpec) -> list[str]:
+    """The options that at least one linked zone offers now, named as at the controller's home."""
+    home = state.spec.controllers[controller].home
+    found: dict[str, None] = {}
+    for z in links.reached(state, controller, name, spec):
+        theirs = state.spec.zones[z].controls[name]
+        assert isinstance(theirs, ChoiceSpec)
+        for option in sources.offered(state, z, name):
+            found[sources.seen_from(state, home, z, option, theirs) or ""] = None
+    own = [o for o in spec.options if o in found]
+    return own + [o for o in found if o not in spec.options]
+
+
+def face_links(state: State, controller: str) -> list[Data]:
+    found = []
+    for z in state.linked.get(controller, ()):
+        link = state.links[controller, z]
+        by = next(r for r in links.REASONS if r in link.reasons)
+        found.append(
+            {
+                "zone": z,
+                "by": by,
+                "reasons": list(link.reasons),
+                "since": rfc3339(link.since),
+                "pickup": list(link.pickup),
+            }
+        )
+    return found
+
+
+def face_role(state: State, controller: str) -> Data:
+    role = state.roles.get(controller)
+    locked = role.locked if role is not None else None
+    return {"lead": role is not None and role.lead, "locked": None if locked is None else {"by": locked}}
+
+
+def face(state: State, controller: str, now: float) -> Data:
+    """What a controller shows: its links, its part in the group, and the feedback of each control."""
+    controls = links.controls_of(state, controller)
+    return {
+        "controller": controller,
+        "links": face_links(state, controller),
+        **face_role(state, controller),
+        "controls": {c: face_control(state, controller, c, spec, now) for c, spec in controls.items()},
+    }
+
+
+def partition(wall: Wall) -> Data:
+    return {
+        "position": wall.position,
+        "trust": wall.trust,
+        "flagged": wall.flagged,
+        "joins": wall.joins,
+        "reported": wall.report,
+        "pinned_until": None if wall.pinned_until is None else rfc3339(wall.pinned_until),
+    }
+
+
+def partitions(state: State) -> Data:
+    return {name: partition(state.walls[name]) for name in state.spec.partitions}
+
+
+def groups(state: State) -> list[list[str]]:
+    """Every group, in venue order."""
+    return [list(g) for g in dict.fromkeys(state.group_of.get(z, (z,)) for z in state.spec.zones)]
+
+
+def whole(state: State, seq: int, now: float) -> Data:
+    """All state: ``GET /state`` and the view of a watcher."""
+    return {
+        "at": rfc3339(now),
+        "seq": seq,
+        "zones": {z: zone(state, z, now) for z in state.spec.zones},
+        "controllers": {c: face(state, c, now) for c in state.spec.controllers},
+        "partitions": partitions(state),
+        "groups": groups(state),
+        "overflows": {name: list(state.overflows[name]) for name in state.overflows.live()},
+        "alarms": alarms(state),
+    }
+
+
+def alarms(state: State) -> Data:
+    return {
+        name: {"since": rfc3339(alarm.since), "text": alarm.text}
+        for name, alarm in ((n, state.alarms[n]) for n in state.alarms.live())
+    }
+
+
+def panel(state: State, controller: str, now: float) -> Data:
+    """The whole view of one controller's panel: its face, and who is linked and joined where."""
+    return {
+        "controller": face(state, controller, now),
+        "zones": {z: zone_links(state, z) for z in state.spec.zones},
+        "partitions": partitions(state),
+        "groups": groups(state),
+    }
+
+
+def venue(state: State) -> Data:
+    """What the place is, from the configuration: ``GET /venue``."""
+    data = state.spec.data
+    return {
+        "venue": data["venue"],
+        "digest": state.digest,
+        "zones": {
+            name: {
+                "name": z["name"],
+                "type": z["type"],
+                "outline": z.get("outline"),
+                "controls": {c: _control_spec(spec) for c, spec in z["controls"].items()},
+            }
+            for name, z in data["zones"].items()
+        },
+        "zone_types": {
+            t: [name for name, z in data["zones"].items() if z["type"] == t]
+            for t in dict.fromkeys(z["type"] for z in data["zones"].values())
+        },
+        "partitions": {
+            name: {k: p.get(k) for k in ("name", "between", "line", "settle", "on_unknown", "simulated")}
+            for name, p in data["partitions"].items()
+        },
+        "controllers": {
+            name: {k: c.get(k) for k in ("name", "home", "feedback", "on_link", "level_mode", "reach")}
+            for name, c in data["controllers"].items()
+        },
+        "combining": data.get("combining"),
+        "scenes": scenes_of(state),
+    }
+
+
+def _control_spec(spec: Data) -> Data:
+    shown = {k: v for k, v in spec.items() if k not in ("lo", "hi")}
+    return {**shown, "range": [spec["lo"], spec["hi"]]} if spec["kind"] == "level" else shown
+
+
+def scenes_of(state: State) -> Data:
+    found = {}
+    for name in scenes.names(state):
+        scene, etag = scenes.find(state, name)
+        found[name] = {
+            "name": scene.name or name.replace("-", " ").capitalize(),
+            "type": scene.type,
+            "zone": scene.zone,
+            "zones": list(scenes.scope(state, scene)),
+            "values": dict(scene.values) if scene.values else {z: dict(v) for z, v in scene.zones.items()},
+            "etag": etag,
+        }
+    return found

@@ -1,0 +1,1 @@
+"""The shell that runs the core: one writer, one clock, and those who are told."""

@@ -1,0 +1,28 @@
+"""What was so at an earlier time: a fold of the journal up to then."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from roomlink.core import view
+from roomlink.core.apply import apply
+from roomlink.core.state import State
+from roomlink.errors import BadValue
+from roomlink.journal.port import Journal
+from roomlink.journal.recovery import fold
+
+
+async def state_at(journal: Journal, at: float, now: float) -> tuple[State, int]:
+    """The state at the stamp ``at`` and its journal position. Raises ``BadValue`` for a time without a state."""
+    if at > now:
+        raise BadValue("at", f"{view.rfc3339(at)} lies ahead; it is {view.rfc3339(now)} now")
+    state, seq, _ = await asyncio.to_thread(fold, journal, at, empty=State, apply=apply)
+    if not state.digest:
+        raise BadValue("at", f"nothing was recorded yet at {view.rfc3339(at)}")
+    return state, seq
+
+
+async def view_at(journal: Journal, at: float, now: float) -> dict[str, Any]:
+    state, seq = await state_at(journal, at, now)
+    return view.whole(state, seq, at)

@@ -1,0 +1,45 @@
+"""Watching over those who hold something: who gives no sign of life is made to let go.
+
+Signs of life are not journalled. Silence becomes one command, as of the last sign plus the silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from roomlink import limits
+from roomlink.runtime.clock import Clock, Timer
+
+
+class Holder:
+    """One socket. ``let_go`` is called with the stamp as of which it fell silent."""
+
+    def __init__(self, clock: Clock, let_go: Callable[[float], None]) -> None:
+        self._clock = clock
+        self._let_go = let_go
+        self._last = clock.stamp()
+        self._timer: Timer | None = None
+
+    def sign(self) -> None:
+        """A message came: it lives."""
+        self._last = self._clock.stamp()
+
+    def holding(self) -> None:
+        """It holds something from now on: watch it."""
+        self.sign()
+        if self._timer is None:
+            self._timer = self._clock.call_at(self._last + limits.HOLD_SILENCE_S, self._check)
+
+    def _check(self) -> None:
+        self._timer = None
+        limit = self._last + limits.HOLD_SILENCE_S
+        if self._clock.stamp() < limit:
+            self._timer = self._clock.call_at(limit, self._check)
+        else:
+            self._let_go(limit)
+
+    def released(self) -> None:
+        """It holds nothing any more."""
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None

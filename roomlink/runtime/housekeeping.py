@@ -1,0 +1,23 @@
+"""Chores by the clock on the wall, by APScheduler: a snapshot each hour, so that a restart has little to replay."""
+
+from __future__ import annotations
+
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+
+from roomlink.runtime.writer import Writer
+
+
+class Housekeeping:
+    """Start it in a running event loop; stop it before the writer."""
+
+    def __init__(self, writer: Writer) -> None:
+        self._scheduler = AsyncIOScheduler(timezone="UTC")
+        # Misfires are pointless to make up for: the next hour's snapshot holds everything.
+        self._scheduler.add_job(writer.save_snapshot, "interval", hours=1, coalesce=True, misfire_grace_time=None)
+
+    def start(self) -> None:
+        self._scheduler.start()
+
+    def stop(self) -> None:
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=False)

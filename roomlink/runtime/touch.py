@@ -1,0 +1,161 @@
+"""What an entry touches, and the ``change`` that says so to one panel or to a watcher.
+
+A touch names things, not values: touches of several entries merge into one, and the change made from it has the
+latest values. So a slow panel, or one that comes back, gets one message whatever it missed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from roomlink.core import events as ev
+from roomlink.core import links, view
+from roomlink.core.records import Wall
+from roomlink.core.spec import ChoiceSpec
+from roomlink.core.state import State
+
+Data = dict[str, Any]
+
+
+@dataclass(slots=True)
+class Touch:
+    """Names of what changed. ``fresh``: the venue itself did, so that only a whole new view will do."""
+
+    controls: set[tuple[str, str]] = field(default_factory=set)
+    """(zone, control)"""
+    faces: set[tuple[str, str]] = field(default_factory=set)
+    """(controller, control) whose feedback may differ"""
+    links: set[str] = field(default_factory=set)
+    """controllers whose links changed, and so all their feedback"""
+    roles: set[str] = field(default_factory=set)
+    zones: set[str] = field(default_factory=set)
+    """zones whose group or ``linked_by`` changed"""
+    walls: set[str] = field(default_factory=set)
+    reports: set[str] = field(default_factory=set)
+    """walls of which only the report that does not count yet changed: news for watchers alone"""
+    groups: bool = False
+    fresh: bool = False
+
+    def merge(self, other: Touch) -> None:
+        self.controls |= other.controls
+        self.faces |= other.faces
+        self.links |= other.links
+        self.roles |= other.roles
+        self.zones |= other.zones
+        self.walls |= other.walls
+        self.reports |= other.reports
+        self.groups |= other.groups
+        self.fresh |= other.fresh
+
+    def copy(self) -> Touch:
+        other = Touch()
+        other.merge(self)
+        return other
+
+    @property
+    def everywhere(self) -> bool:
+        """Whether every panel shows something of it."""
+        return bool(self.zones or self.walls or self.groups or self.fresh)
+
+    def controllers(self) -> set[str]:
+        """The controllers whose own face it changes."""
+        return {controller for controller, _ in self.faces} | self.links | self.roles
+
+
+def before(state: State, events: Iterable[ev.Event]) -> Touch:
+    """What ``events`` touch; ``state`` is the one that they have not been applied to yet."""
+    touch = Touch()
+    for event in events:
+        kind = type(event)
+        if isinstance(event, ev.ControlSet):
+            touch.controls.add((event.zone, event.control))
+        elif isinstance(event, ev.LinkSet | ev.LinkEnded):
+            touch.links.add(event.controller)
+            touch.zones.add(event.zone)
+        elif isinstance(event, ev.WallSet):
+            _wall(touch, event.partition, state.walls.get(event.partition), event.now)
+        elif isinstance(event, ev.Regrouped):
+            touch.groups = True
+            touch.zones.update(zone for group in event.groups for zone in group)
+        elif isinstance(event, ev.RoleSet):
+            touch.roles.add(event.controller)
+        elif kind in (ev.Configured, ev.ControlDropped, ev.SceneSaved):
+            touch.fresh = True
+    return touch
+
+
+def _wall(touch: Touch, name: str, old: Wall | None, new: Wall) -> None:
+    def counting(wall: Wall) -> tuple[Any, ...]:
+        return (wall.position, wall.joins, wall.trust, wall.flagged, wall.pinned_until)
+
+    if old is None or counting(old) != counting(new):
+        touch.walls.add(name)
+    elif old.report != new.report:
+        touch.reports.add(name)
+
+
+def spread(touch: Touch, state: State) -> None:
+    """Add the faces that show what was touched; ``state`` is the one after the events."""
+    if touch.fresh:
+        return
+    if touch.groups:
+        # What a travelling source's choice offers depends on the group.
+        for zone in touch.zones:
+            for control, spec in state.spec.zones[zone].controls.items():
+                if isinstance(spec, ChoiceSpec) and spec.sources:
+                    touch.controls.add((zone, control))
+    for zone, control in touch.controls:
+        for controller in state.linked_by.get(zone, ()):
+            touch.faces.add((controller, control))
+
+
+def _face(state: State, controller: str, touch: Touch, now: float) -> Data:
+    data: Data = {}
+    if controller in touch.links:
+        data["links"] = view.face_links(state, controller)
+    if controller in touch.roles:
+        data.update(view.face_role(state, controller))
+    known = links.controls_of(state, controller)
+    if controller in touch.links:
+        names: Iterable[str] = known
+    else:
+        names = [control for c, control in touch.faces if c == controller and control in known]
+    controls = {name: view.face_control(state, controller, name, known[name], now) for name in names}
+    if controls:
+        data["controls"] = controls
+    return data
+
+
+def _place(state: State, touch: Touch, walls: set[str]) -> Data:
+    data: Data = {}
+    if touch.zones:
+        data["zones"] = {zone: view.zone_links(state, zone) for zone in touch.zones}
+    if walls:
+        data["partitions"] = {name: view.partition(state.walls[name]) for name in walls}
+    if touch.groups:
+        data["groups"] = view.groups(state)
+    return data
+
+
+def panel_change(state: State, controller: str, touch: Touch, seq: int, now: float) -> Data | None:
+    """The change for a panel of ``controller``; None where it shows nothing of it."""
+    data = _place(state, touch, touch.walls)
+    if controller in touch.controllers():
+        data["controller"] = _face(state, controller, touch, now)
+    return {"type": "change", "seq": seq, "at": view.rfc3339(now), **data} if data else None
+
+
+def watch_change(state: State, touch: Touch, seq: int, now: float) -> Data | None:
+    """The change for those who watch everything."""
+    data = _place(state, touch, touch.walls | touch.reports)
+    zones: Data = data.setdefault("zones", {})
+    for zone, control in touch.controls:
+        zones.setdefault(zone, {}).setdefault("controls", {})[control] = view.control(state, zone, control, now)
+    if not zones:
+        del data["zones"]
+    faces = {controller: _face(state, controller, touch, now) for controller in touch.controllers()}
+    if faces:
+        data["controllers"] = faces
+    return {"type": "change", "seq": seq, "at": view.rfc3339(now), **data} if data else None
