@@ -83,6 +83,7 @@ class Service:
             if state.digest:
                 await writer.submit(Recover(SERVICE, last))
             await self._configure(writer, self._loaded)
+            simulated.begin(writer.state)
             housekeeping.start()
             await self._listen(writer, simulated)
         finally:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 from roomlink.core.commands import Actor, ReportWall
 from roomlink.core.spec import Spec
+from roomlink.core.state import State
 from roomlink.core.walls import STATED
 from roomlink.errors import BadValue, Refused, UnknownName
 from roomlink.runtime.clock import Clock, Timer
@@ -27,6 +28,12 @@ class SimulatedWalls:
         self._clock = clock
         self._submit = submit
         self._running: dict[str, Timer] = {}
+
+    def begin(self, state: State) -> None:
+        """Simulated walls that have never reported are closed, as a real contact would say at once."""
+        for partition, data in state.spec.data["partitions"].items():
+            if data.get("simulated") and state.walls[partition].sensed is None:
+                self._submit(ReportWall(WALL, partition, contacts=ENDS["closed"]))
 
     def move(self, spec: Spec, partition: str, position: str) -> None:
         """Start a wall towards ``position``; its contacts report on the way."""
