@@ -78,8 +78,7 @@ def run_check(args: argparse.Namespace) -> int:
     from roomlink.venue.load import load
 
     try:
-        loaded = load(args.folder)
-        findings = [*loaded.warnings, *check(loaded)]
+        findings = check(load(args.folder))
     except VenueFault as fault:
         findings = fault.findings
     _print_findings(findings, as_json=args.json, to=sys.stdout.write)

@@ -135,6 +135,12 @@ class HoldingMessage(Message):
     type: Literal["holding"]
 
 
+class AliveMessage(Message):
+    """Asks for an ``ok``, so that a panel can tell a silent service from one that cannot be reached."""
+
+    type: Literal["alive"]
+
+
 MESSAGES: dict[str, type[Any]] = {
     "act": ActMessage,
     "link": LinkMessage,
@@ -142,5 +148,6 @@ MESSAGES: dict[str, type[Any]] = {
     "unlink-all": UnlinkAllMessage,
     "recall": RecallMessage,
     "holding": HoldingMessage,
+    "alive": AliveMessage,
 }
 """What a panel may send, by ``type``."""

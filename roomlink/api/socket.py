@@ -162,6 +162,9 @@ class Connection:
             message = _validated(data)
             if isinstance(message, models.HoldingMessage):
                 return
+            if isinstance(message, models.AliveMessage):
+                self._ok(name, Receipt(self._venue.engine.seq, {}))
+                return
             done = self._venue.put(self._command(message))
         except RoomlinkError as error:
             self._problem(name, error)
@@ -195,6 +198,9 @@ class Connection:
         except RoomlinkError as error:
             self._problem(name, error)
             return
+        self._ok(name, receipt)
+
+    def _ok(self, name: int | str | None, receipt: Receipt) -> None:
         at = view.rfc3339(self._venue.clock.stamp())
         self._say({"type": "ok", "id": name, "seq": receipt.seq, "at": at, **receipt.reply})
 
