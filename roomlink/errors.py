@@ -10,6 +10,7 @@
     ├── VenueFault             a configuration with findings; ``findings`` lists all of them
     └── OurFault
         ├── JournalFailed      503  the journal could not take an entry; nothing was acknowledged
+        ├── JournalHeld        another service holds the journal
         └── JournalDamaged     a stored journal that cannot be used as it lies
 
 A ``CallerFault`` becomes an RFC 9457 problem on every public face; ``kind`` is the last part of its stable ``type``.
@@ -103,6 +104,10 @@ class OurFault(RoomlinkError):
 
 class JournalFailed(OurFault):
     """The journal could not take an entry: nothing of it was acknowledged or shown."""
+
+
+class JournalHeld(OurFault):
+    """Another service holds the journal: one venue has one writer."""
 
 
 class JournalDamaged(OurFault):

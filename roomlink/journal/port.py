@@ -7,6 +7,8 @@ Rules for implementers:
   Where that cannot be known (an ambiguous disk error) the implementation reads the tail before it raises or returns.
 - ``entries`` gives exactly what was appended, equal and in order.
 - A damaged tail is cut off at the last whole entry when the journal is opened, kept aside, and told in ``notices``.
+- Damage in what a whole snapshot already covers costs history only, never the present state: nothing is cut for it,
+  and whoever reads there gets ``JournalDamaged``.
 """
 
 from __future__ import annotations
@@ -20,7 +22,10 @@ from roomlink.core.events import Entry, Event
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """The state after entry ``seq``, as events that rebuild it from nothing."""
+    """The state after entry ``seq``, as events that rebuild it from nothing.
+
+    ``at`` is the stamp of that entry, or a later one at which the state was still the same.
+    """
 
     seq: int
     at: float
@@ -28,7 +33,11 @@ class Snapshot:
 
 
 class Journal(Protocol):
-    """All methods block and may be called from one worker thread at a time; ``last_seq`` from anywhere."""
+    """All methods block. ``append`` and ``save`` belong to one thread at a time; the rest may run beside them.
+
+    Entries and snapshots must hold plain JSON data only (no NaN, no whole numbers beyond 64 bits): the rest raises
+    ``ValueError`` or would not come back equal.
+    """
 
     notices: list[str]
     """Sentences about what was found and done when the journal was opened, for the log and the operator."""
@@ -39,24 +48,42 @@ class Journal(Protocol):
         ...
 
     def append(self, entries: Sequence[Entry]) -> None:
-        """Make ``entries`` durable. Raises ``JournalFailed``: then none of them is."""
+        """Make ``entries`` durable. Raises ``JournalFailed``: then none of them is.
+
+        The first must be ``last_seq + 1`` and each next one higher by 1; anything else is an error in the caller's
+        code and raises ``ValueError`` before anything is written.
+        """
         ...
 
     def entries(self, after: int = 0, upto: int | None = None) -> Iterator[Entry]:
-        """Entries with ``after < seq <= upto``, in order."""
+        """Entries with ``after < seq <= upto``, in order, as of the call; may be left unfinished.
+
+        Raises ``JournalDamaged`` on reaching one that is missing or not whole; those before it are good.
+        """
+        ...
+
+    def seq_at(self, at: float) -> int:
+        """The newest ``seq`` whose stamp is at or before ``at``; 0 if there is none. Stamps never go back.
+
+        Raises ``JournalDamaged`` where the entries of that time are missing, so that nobody can tell.
+        """
         ...
 
     def save(self, snapshot: Snapshot) -> None:
-        """Keep a snapshot; older ones stay for ``snapshot_before``. Raises ``JournalFailed``."""
+        """Keep a snapshot of an entry that is in the journal, in place of any of the same ``seq``.
+
+        Older ones stay for ``snapshot_before``, thinned out with age. Raises ``JournalFailed``, after which the
+        journal is as before; ``ValueError`` if there is no such entry.
+        """
         ...
 
-    def snapshot_before(self, at: float | None = None) -> Snapshot | None:
-        """The newest whole snapshot taken at or before the stamp ``at`` (the newest of all if None).
+    def snapshot_before(self, at: float | None = None, upto: int | None = None) -> Snapshot | None:
+        """The newest whole snapshot with a stamp of at most ``at`` and a ``seq`` of at most ``upto`` (None: any).
 
         A damaged snapshot is passed over for an older one and told in ``notices``.
         """
         ...
 
     def close(self) -> None:
-        """Release everything; the journal cannot be used afterwards."""
+        """Release everything; the journal cannot be used afterwards. Closing again does nothing."""
         ...

@@ -1,0 +1,1 @@
+"""The tests of roomlink; the tree mirrors the package."""

@@ -1,0 +1,1 @@
+"""One suite a port, to be run over every implementation of it."""
