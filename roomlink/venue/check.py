@@ -1,0 +1,103 @@
+"""Findings beyond loading: a venue that can run, but not as its people would expect. All are warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from roomlink.venue.findings import Finding, Path, dotted, in_order, listing
+from roomlink.venue.geometry import on_outline, overlapping
+from roomlink.venue.load import Loaded
+
+# Drawings are rounded; what is nearer than this touches.
+TOLERANCE_M = 0.01
+
+
+def check(loaded: Loaded) -> list[Finding]:
+    """The warnings of loading and those found here, by place."""
+    found = [
+        _finding(loaded, path, text, right)
+        for rule in (_homes, _leads, _lines, _overlaps, _posted)
+        for path, text, right in rule(loaded)
+    ]
+    return in_order([*loaded.warnings, *found])
+
+
+Note = tuple[Path, str, str]
+
+
+def _finding(loaded: Loaded, path: Path, text: str, right: str) -> Finding:
+    place = loaded.place(path)
+    return Finding(place.file, place.line, place.column, dotted(path), "warning", text, right)
+
+
+def _homes(loaded: Loaded) -> Iterator[Note]:
+    """A zone that no controller is at home in works only while somebody links to it."""
+    for zone, controllers in loaded.spec.homed_at.items():
+        if not controllers:
+            yield ("zones", zone), "no controller is at home here", f"add a controller with home: {zone}"
+
+
+def _leads(loaded: Loaded) -> Iterator[Note]:
+    """Every group holds the two zones of some open wall: so each wall needs a lead on one side."""
+    spec = loaded.spec
+    if spec.combining is None:
+        if spec.partitions:
+            yield ("partitions",), "walls open, and nothing combines", "add a combining section with a lead_order"
+        return
+    led = {spec.controllers[controller].home for controller in spec.combining.lead_order}
+    for partition, wall in spec.partitions.items():
+        if not led.intersection(wall.between):
+            a, b = wall.between
+            text = f"with only this wall open, nobody leads {a} and {b}"
+            yield ("partitions", partition), text, f"add a controller of {a} or {b} to combining.lead_order"
+
+
+def _lines(loaded: Loaded) -> Iterator[Note]:
+    """A wall stands on the edge of both its zones."""
+    zones = loaded.data["zones"]
+    for partition, wall in loaded.data["partitions"].items():
+        for zone in wall["between"] if wall["line"] else ():
+            outline = zones[zone]["outline"]
+            if outline and not on_outline(wall["line"], outline, TOLERANCE_M):
+                text = f"the line does not lie on the outline of {zone}"
+                yield ("partitions", partition, "line"), text, "draw it where the two outlines meet"
+
+
+def _overlaps(loaded: Loaded) -> Iterator[Note]:
+    """Two zones cannot be in one place."""
+    outlines = {zone: z["outline"] for zone, z in loaded.data["zones"].items() if z["outline"]}
+    for a, b in overlapping(outlines, TOLERANCE_M):
+        yield ("zones", b, "outline"), f"the outline overlaps that of {a}", "draw zones side by side"
+
+
+def _posted(loaded: Loaded) -> Iterator[Note]:
+    """Occupant loads are posted for the arrangements that are meant: here, each zone alone and all walls open."""
+    posted = {frozenset(entry["zones"]) for entry in loaded.data["occupancy"]}
+    if not posted:
+        yield ("zones",), "no number of people is posted for any zone", "add occupancy: with posted: for each room"
+        return
+    for zone in loaded.spec.zones:
+        if frozenset([zone]) not in posted:
+            yield ("zones", zone), "no number of people is posted for it", "add it to occupancy"
+    for group in _all_open(loaded):
+        if group not in posted:
+            names = listing(z for z in loaded.spec.zones if z in group)
+            yield ("occupancy",), f"no number of people is posted for {names} as one room", "add it to occupancy"
+
+
+def _all_open(loaded: Loaded) -> list[frozenset[str]]:
+    """The plural groups when every wall is open, in venue order."""
+    spec = loaded.spec
+    groups: list[frozenset[str]] = []
+    seen: set[str] = set()
+    for zone in spec.zones:
+        reached, edge = {zone}, [] if zone in seen else [zone]
+        while edge:
+            here = edge.pop()
+            beyond = {z for wall in spec.walls_of[here] for z in spec.partitions[wall].between} - reached
+            reached |= beyond
+            edge.extend(beyond)
+        if zone not in seen and len(reached) > 1:
+            groups.append(frozenset(reached))
+        seen |= reached
+    return groups

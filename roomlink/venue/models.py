@@ -1,0 +1,159 @@
+"""The sections of a configuration as they are written. The JSON Schema is made from these same models.
+
+What is sound between sections (names that must exist, values that must fit a control) is proved in ``references``.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import ConfigDict, Field
+
+from roomlink.venue.controls import Control, Strict
+from roomlink.venue.fields import Duration, Flag, Headcount, Label, Line, Name, Outline, Part, Point, Scalar, Timezone
+
+# A name that may still hold {name}, to be filled in for each repetition.
+Template = Annotated[str, Field(min_length=1)]
+
+
+class Venue(Strict):
+    """The site."""
+
+    id: Name = Field(description="a name for programs, such as tidewater")
+    name: Label | None = Field(None, description="the words for people")
+    timezone: Timezone = Field(description="an IANA time zone, such as America/Halifax")
+
+
+class ZoneType(Strict):
+    """The logic that many zones share, written once."""
+
+    controls: dict[Name, Control] = Field(description="the controls by name, each with its kind")
+
+
+class Zone(Strict):
+    """The smallest space that can stand alone."""
+
+    type: Name = Field(description="the name of a zone type")
+    name: Label | None = Field(None, description="the words for people; {name} and {Name} stand for the repetition")
+    outline: Outline | None = Field(None, description="its corners in metres, y downwards")
+    controls: dict[Name, dict[str, Any]] = Field(
+        default_factory=dict, description="members that differ from the zone type's, by control"
+    )
+    repeat: list[Part] | None = Field(None, description="stamp the zone out once for each of these")
+    step: Point | None = Field(None, description="how far each repetition lies from the one before, in metres")
+
+
+class Partition(Strict):
+    """An operable wall between two zones. It is sensed or told, never driven."""
+
+    between: list[Template] = Field(description="the two zones that it parts, such as [heron, plover]")
+    line: Line | None = Field(None, description="where it stands when closed, in metres")
+    settle: Duration = Field(
+        2.0, description="how long a position must be steady to count", json_schema_extra={"default": "2s"}
+    )
+    on_unknown: Literal["hold", "closed"] = Field("hold", description="hold the last known position, or take closed")
+    move_limit: Duration = Field(
+        600.0, description="moving for longer is an alarm", json_schema_extra={"default": "10min"}
+    )
+    name: Label | None = Field(None, description="the words for people")
+    contacts: Literal["simulated"] | None = Field(None, description="simulated: contacts for a demo")
+    repeat: list[Part] | None = Field(None, description="stamp the wall out once for each of these")
+    step: Point | None = Field(None, description="how far each repetition lies from the one before, in metres")
+
+
+class Controller(Strict):
+    """A logical control surface."""
+
+    home: Template = Field(description="the zone that it belongs to")
+    name: Label | None = Field(None, description="the words for people")
+    feedback: Literal["mismatch-flag", "majority", "last-linked"] = Field(
+        "mismatch-flag", description="what is shown when the linked zones disagree"
+    )
+    on_link: Literal["keep", "carry", "pickup"] = Field("keep", description="what happens to levels at linking")
+    level_mode: Literal["same", "offset"] = Field("same", description="one value for all zones, or one shift")
+    reach: list[Template] | None = Field(None, description="the zones that it may link by hand; all if not given")
+    repeat: list[Part] | None = Field(None, description="stamp the controller out once for each of these")
+
+
+class Combining(Strict):
+    """What happens when walls open and close."""
+
+    lead_order: list[Name] = Field(default_factory=list, description="controllers, the first in a group leads it")
+    others: Literal["mirror", "lock", "own"] = Field("own", description="what the group's other controllers do")
+    blend: Duration = Field(0.0, description="how long levels take", json_schema_extra={"default": "0s"})
+    on_combine: dict[Name, Scalar] = Field(
+        default_factory=dict, description="by control: lead, keep, quietest, loudest, mean or a value"
+    )
+    on_separate: dict[Name, Scalar] = Field(default_factory=dict, description="by control: restore, keep or a value")
+
+
+class Scene(Strict):
+    """Stored values, recalled together: for a type's zones or one zone, or for each of several zones."""
+
+    name: Label | None = Field(None, description="the words for people")
+    type: Name | None = Field(None, description="the zone type whose zones it is for")
+    zone: Name | None = Field(None, description="the zone that it is for")
+    values: dict[Name, Scalar] | None = Field(None, description="a value by control")
+    zones: dict[Name, dict[Name, Scalar]] | None = Field(None, description="values by control, for each zone")
+
+
+class Occupancy(Strict):
+    """How many people may be in these zones when they are one room."""
+
+    zones: list[Name] = Field(description="the zones that are one room")
+    posted: Headcount = Field(description="the number of people on the posted sign")
+
+
+class Device(Strict):
+    """Real equipment. Further keys belong to its driver."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+
+    driver: Name = Field(description="the name of the protocol code, such as e131")
+
+
+class Binding(Strict):
+    """Which control drives which point of a device."""
+
+    control: Annotated[str, Field(pattern=r"^[^.]+\.[^.]+$")] = Field(description="zone.control, such as heron.house")
+    device: Name = Field(description="the name of a device")
+    point: dict[str, Any] = Field(description="which of the device's points, in its driver's words")
+    curve: Name | None = Field(None, description="how a level becomes an output, such as square")
+    duty: Literal["signal", "power"] = Field("signal", alias="class", description="signal, or power")
+    min_on: Duration | None = Field(None, description="the shortest time on of a power output")
+    min_off: Duration | None = Field(None, description="the shortest time off of a power output")
+    stagger: Duration | None = Field(None, description="the time between two switch-ons of one supply")
+    restore: Flag = Field(False, description="whether a power output comes back on after a restart")
+
+
+class Input(Strict):
+    """Where an override's contact is read."""
+
+    device: Name = Field(description="the name of a device")
+    point: dict[str, Any] = Field(description="which of the device's points, in its driver's words")
+
+
+class Override(Strict):
+    """A life-safety or lockout input that masks outputs until it clears."""
+
+    name: Label | None = Field(None, description="the words for people")
+    kind: Literal["life-safety", "lockout"] = Field(description="life-safety or lockout")
+    input: Input = Field(description="the device and point of its contact; an open circuit means active")
+    zones: list[Name] | None = Field(None, description="the zones that it masks; all if not given")
+    values: dict[Name, Scalar] = Field(default_factory=dict, description="the value of each control while it stands")
+
+
+class Configuration(Strict):
+    """A venue: every YAML file of one folder, read as one."""
+
+    venue: Venue = Field(description="id, name and timezone")
+    zone_types: dict[Name, ZoneType] = Field(default_factory=dict)
+    zones: dict[Name, Zone] = Field(default_factory=dict)
+    partitions: dict[Name, Partition] = Field(default_factory=dict)
+    controllers: dict[Name, Controller] = Field(default_factory=dict)
+    combining: Combining | None = None
+    scenes: dict[Name, Scene] = Field(default_factory=dict)
+    occupancy: list[Occupancy] = Field(default_factory=list)
+    devices: dict[Name, Device] = Field(default_factory=dict)
+    bindings: list[Binding] = Field(default_factory=list)
+    overrides: dict[Name, Override] = Field(default_factory=dict)
