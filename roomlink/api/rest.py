@@ -14,7 +14,7 @@ from roomlink import limits
 from roomlink.api import models, problems
 from roomlink.api.encoding import Json, shown_event
 from roomlink.core import scenes, view
-from roomlink.core.act import require
+from roomlink.core.checks import require
 from roomlink.core.commands import (
     Act,
     Actor,

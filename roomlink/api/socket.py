@@ -16,7 +16,8 @@ from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
 from roomlink import limits
 from roomlink.api import models, problems
 from roomlink.core import view
-from roomlink.core.act import HELD, require
+from roomlink.core.act import HELD
+from roomlink.core.checks import require
 from roomlink.core.commands import Act, Actor, Command, LetGo, LinkZone, RecallScene, Unlink
 from roomlink.core.events import Entry, HoldEnded
 from roomlink.errors import BadRequest, BadValue, CallerFault, JournalFailed, RoomlinkError, UnknownName

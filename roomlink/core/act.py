@@ -5,21 +5,19 @@ What may be done with which kind of control is the table ``DO``.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import links, orders, sources
+from roomlink.core import links, motion, orders, sources
+from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds
 from roomlink.core.commands import Act
 from roomlink.core.records import Hold, Level
-from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, SwitchSpec, Value
+from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, MotionSpec, Value
 from roomlink.core.state import Draft
-from roomlink.errors import BadValue, Refused, UnknownName
+from roomlink.errors import BadValue, Refused
 
 Reply = dict[str, Any]
-
-SWITCH_WORDS: dict[Any, bool] = {True: True, False: False, "on": True, "off": False}
 
 
 def act(draft: Draft, command: Act) -> Reply:
@@ -30,62 +28,24 @@ def act(draft: Draft, command: Act) -> Reply:
     return _act_through(draft, command, command.controller)
 
 
-def require(kind: str, name: str, known: Any) -> None:
-    """Raise ``UnknownName`` unless the venue has it."""
-    if name not in known:
-        raise UnknownName(kind, name, list(known))
-
-
-def require_unlocked(draft: Draft, controller: str) -> None:
-    role = draft.roles.get(controller)
-    if role is not None and role.locked is not None:
-        raise Refused(
-            "locked",
-            f"{controller} is locked while {role.locked} leads its group",
-            controller=controller,
-            by=role.locked,
-        )
-
-
-def seconds(field: str, value: Any, most: float) -> float:
-    """A duration given by a caller, in seconds from 0 to ``most``."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value <= most:
-        raise BadValue(field, f"{value!r} is not a number of seconds from 0 to {most:g}", minimum=0, maximum=most)
-    return float(value)
-
-
-def checked(control: str, spec: ControlSpec, value: Value, options: tuple[str, ...] | None = None) -> Value:
-    """``value`` as the control takes it. Raises ``BadValue`` that says what is allowed."""
-    if isinstance(spec, LevelSpec):
-        number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-        if not number or not spec.lo <= float(value or 0.0) <= spec.hi:
-            allowed = f"{control} takes a number from {spec.lo:g} to {spec.hi:g} {spec.unit}"
-            raise BadValue("value", f"{value!r} is not allowed: {allowed}", minimum=spec.lo, maximum=spec.hi)
-        return float(value or 0.0)
-    if isinstance(spec, ChoiceSpec):
-        offered = spec.options if options is None else options
-        option = None if value == "none" else value
-        if (option is None and spec.allow_none) or (isinstance(option, str) and option in offered):
-            return option
-        allowed = ", ".join((*offered, *(("none",) if spec.allow_none else ())))
-        raise BadValue("value", f"{value!r} is not allowed: {control} takes {allowed}", allowed=list(offered))
-    if isinstance(spec, SwitchSpec):
-        if isinstance(value, bool | str) and value in SWITCH_WORDS:
-            return SWITCH_WORDS[value]
-        raise BadValue("value", f"{value!r} is not allowed: {control} takes true or false", allowed=[True, False])
-    raise BadValue("control", f"{control} is a {spec.kind}, which holds no value")
-
-
 DO: dict[str, tuple[str, ...]] = {
     "choice": ("set", "align"),
     "level": ("set", "raise", "lower", "stop", "align"),
     "switch": ("set", "align"),
     "momentary": ("press", "release"),
+    "motion": ("open", "close", "stop"),
 }
 """What may be done with which kind of control."""
 
-HELD = ("press", "raise", "lower")
-"""What lasts only while somebody holds it."""
+HELD = ("press", "raise", "lower", "open", "close")
+"""What lasts only while somebody holds it; a motion may be configured to run without."""
+
+SAFE = ("release", "stop")
+"""What is never refused."""
+
+
+def is_held(spec: ControlSpec, do: str) -> bool:
+    return do in HELD and (not isinstance(spec, MotionSpec) or spec.hold)
 
 
 def _check_do(command: Act, spec: ControlSpec) -> None:
@@ -94,7 +54,7 @@ def _check_do(command: Act, spec: ControlSpec) -> None:
         text = f"{command.do!r} is not something to do with {command.control}, a {spec.kind}: {', '.join(allowed)}"
         raise BadValue("do", text, allowed=list(allowed))
     seconds("over", command.over, limits.OVER_S_MAX)
-    if command.do in HELD and command.by.holder is None and command.for_s is None:
+    if is_held(spec, command.do) and command.by.holder is None and command.for_s is None:
         text = f"{command.do} must carry `for`, at most {limits.HELD_OVER_HTTP_S_MAX:g} seconds: no finger can be seen"
         raise Refused("needs-for", text, field="for", maximum=limits.HELD_OVER_HTTP_S_MAX)
     if command.for_s is not None:
@@ -120,22 +80,35 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
     spec = controls[command.control]
     _check_do(command, spec)
     by = command.by.who
+    if command.do not in SAFE:
+        require_no_override(draft, [zone])
     if command.do == "align":
         raise BadValue("do", "align is for controllers: one zone always agrees with itself", allowed=["set"])
     if command.do == "set":
         options = sources.offered(draft, zone, command.control) if isinstance(spec, ChoiceSpec) else None
         value = checked(command.control, spec, command.value, options)
         orders.set_value(draft, zone, command.control, value, over=command.over, by=by)
-    elif command.do in HELD:
+    elif is_held(spec, command.do):
         _hold(draft, command, [zone])
+    elif command.do in motion.DIRECTIONS:
+        orders.end_holds(draft, zone, command.control, f"a newer order from {by}")
+        motion.start(draft, zone, command.control, command.do, by=by)
     else:
         hold = _surface_hold(command, zone)
         if draft.holds.get(hold) is not None:
             orders.let_go(draft, hold, draft.now, "released")
         elif command.do == "stop":
-            orders.end_holds(draft, zone, command.control, f"stopped by {by}")
-            orders.stop_level(draft, zone, command.control, at=draft.now, by=by)
+            _stop(draft, zone, command.control, by)
     return {"zones": [zone]}
+
+
+def _stop(draft: Draft, zone: str, control: str, by: str) -> None:
+    """Stop a level or a motion where it is, whoever moves it."""
+    orders.end_holds(draft, zone, control, f"stopped by {by}")
+    if isinstance(draft.spec.zones[zone].controls[control], MotionSpec):
+        motion.stop(draft, zone, control, by=by)
+    else:
+        orders.stop_level(draft, zone, control, at=draft.now, by=by)
 
 
 def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
@@ -158,6 +131,8 @@ def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
         raise Refused(
             "nothing-linked", f"{controller} reaches nothing: {why}; link a zone first", controller=controller
         )
+    if command.do not in SAFE:
+        require_no_override(draft, zones)
     return _THROUGH[command.do](draft, command, controller, spec, zones)
 
 
@@ -203,7 +178,9 @@ def _choose(
 
 def _hold_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
     base: tuple[tuple[str, float], ...] = ()
-    if command.do != "press" and draft.spec.controllers[controller].level_mode == "offset":
+    if isinstance(spec, LevelSpec) and draft.spec.controllers[controller].level_mode == "offset":
+        for zone in zones:
+            orders.end_holds(draft, zone, command.control, f"a newer order from {controller}")
         base = tuple((zone, links.free_value(draft, controller, zone, command.control)) for zone in zones)
     _hold(draft, command, zones, base)
     return {"zones": zones}
@@ -211,8 +188,16 @@ def _hold_through(draft: Draft, command: Act, controller: str, spec: ControlSpec
 
 def _stop_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
     for zone in zones:
-        orders.end_holds(draft, zone, command.control, f"stopped by {controller}")
-        orders.stop_level(draft, zone, command.control, at=draft.now, by=controller)
+        _stop(draft, zone, command.control, controller)
+    return {"zones": zones}
+
+
+def _move_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    if is_held(spec, command.do):
+        return _hold_through(draft, command, controller, spec, zones)
+    for zone in zones:
+        orders.end_holds(draft, zone, command.control, f"a newer order from {controller}")
+        motion.start(draft, zone, command.control, command.do, by=controller)
     return {"zones": zones}
 
 
@@ -262,5 +247,7 @@ _THROUGH: dict[str, Callable[[Draft, Act, str, ControlSpec, list[str]], Reply]] 
     "raise": _hold_through,
     "lower": _hold_through,
     "stop": _stop_through,
+    "open": _move_through,
+    "close": _move_through,
     "align": _align_through,
 }

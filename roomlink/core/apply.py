@@ -8,7 +8,7 @@ from typing import Any
 
 from roomlink import limits
 from roomlink.core import events as ev
-from roomlink.core.records import Alarm, Control, Level, Momentary, StoredScene
+from roomlink.core.records import Alarm, Control, Level, Momentary, Motion, StoredScene
 from roomlink.core.spec import from_data
 from roomlink.core.state import State, Table
 
@@ -29,7 +29,9 @@ def _due(record: Control) -> float | None:
         return record.arrival
     if type(record) is Momentary:
         return None
-    return record.due  # type: ignore[union-attr]  # a Choice or a Switch
+    if type(record) is Motion and record.pending is None:
+        return record.until
+    return record.due  # type: ignore[union-attr]  # a Choice, a Switch or a Motion that waits
 
 
 def _control_set(state: State, event: ev.ControlSet) -> None:
@@ -169,6 +171,30 @@ def _alarm_cleared(state: State, event: ev.AlarmCleared) -> None:
     state.alarms.drop(event.alarm)
 
 
+def _override_set(state: State, event: ev.OverrideSet) -> None:
+    state.overrides[event.override] = event.now
+
+
+def _override_cleared(state: State, event: ev.OverrideCleared) -> None:
+    state.overrides.drop(event.override)
+
+
+def _masked(state: State, event: ev.Masked) -> None:
+    state.masks[event.zone, event.control] = event.now
+
+
+def _unmasked(state: State, event: ev.Unmasked) -> None:
+    state.masks.drop((event.zone, event.control))
+
+
+def _armed(state: State, event: ev.Armed) -> None:
+    state.armed[event.binding] = event.now
+
+
+def _disarmed(state: State, event: ev.Disarmed) -> None:
+    state.armed.drop(event.binding)
+
+
 def _noticed(state: State, event: ev.Noticed) -> None:
     return
 
@@ -193,6 +219,12 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.SceneSaved: _scene_saved,
     ev.AlarmRaised: _alarm_raised,
     ev.AlarmCleared: _alarm_cleared,
+    ev.OverrideSet: _override_set,
+    ev.OverrideCleared: _override_cleared,
+    ev.Masked: _masked,
+    ev.Unmasked: _unmasked,
+    ev.Armed: _armed,
+    ev.Disarmed: _disarmed,
     ev.Answered: _answered,
     ev.Noticed: _noticed,
 }

@@ -6,21 +6,21 @@ remember, then who leads and who is linked, then the values.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Set
 from dataclasses import replace
 
 from roomlink.core import links, orders, sources
 from roomlink.core.events import Regrouped, Remembered, RoleSet, WallSet
 from roomlink.core.groups import regrouped, shares_group
 from roomlink.core.records import Choice, Role
-from roomlink.core.spec import ChoiceSpec, CombiningSpec, SwitchSpec, Value
+from roomlink.core.spec import ChoiceSpec, CombiningSpec, Value
 from roomlink.core.state import Draft, State
 
 Group = tuple[str, ...]
 
 
-def regroup(draft: Draft, seeds: Iterable[str], *, renew: bool = False) -> None:
-    """Decide the groups around ``seeds`` anew. ``renew`` settles leads and links even where groups stay."""
+def regroup(draft: Draft, seeds: Iterable[str], *, renew: Set[str] = frozenset()) -> None:
+    """Decide the groups around ``seeds`` anew. Those of zones in ``renew`` get leads and links even if they stay."""
     groups = regrouped(draft, seeds)
     old_of: dict[str, Group | None] = {zone: draft.group_of.get(zone) for group in groups for zone in group}
     changed = [group for group in groups if old_of[group[0]] != group]
@@ -33,10 +33,21 @@ def regroup(draft: Draft, seeds: Iterable[str], *, renew: bool = False) -> None:
         return
     for group in changed:
         _remember(draft, [z for z in group if len(group) > 1 and old_of[z] == (z,)])
-    for group in groups if renew else changed:
-        _settle_roles(draft, combining, group)
+    new = set(changed)
+    for group in groups:
+        if group in new or not renew.isdisjoint(group):
+            _settle_roles(draft, combining, group)
     for group in changed:
         _treat(draft, combining, group, {old_of[zone] for zone in group})
+
+
+def dissolve(draft: Draft) -> None:
+    """Combining is no longer configured: nobody leads or is locked, and no link stands for it."""
+    for controller, zone in list(draft.links.live()):
+        links.drop_reason(draft, controller, zone, "combining", "combining is no longer configured")
+    for controller in list(draft.roles.live()):
+        if draft.roles[controller] != Role():
+            draft.emit(RoleSet(controller, Role()))
 
 
 def lead_of(state: State, group: Group) -> str | None:
@@ -75,10 +86,13 @@ def _remember(draft: Draft, zones: list[str]) -> None:
     for zone in zones:
         values: dict[str, Value] = {}
         for control, spec in draft.spec.zones[zone].controls.items():
-            record = draft.controls.get((zone, control))
-            if record is not None and spec.kind != "momentary":
-                values[control] = orders.wanted(record, draft.now, held=orders.is_held(draft, zone, control))
+            if spec.kind not in ("momentary", "motion") and (zone, control) in draft.controls:
+                values[control] = _now_wanted(draft, zone, control)
         draft.emit(Remembered(zone, values))
+
+
+def _now_wanted(draft: Draft, zone: str, control: str) -> Value:
+    return orders.wanted(draft.controls[zone, control], draft.now, held=orders.is_held(draft, zone, control))
 
 
 def _settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:
@@ -137,13 +151,14 @@ def _combine(draft: Draft, combining: CombiningSpec, group: Group) -> None:
         if rule == "keep" or not zones:
             continue
         if rule in _OF_GROUP:
-            levels = [orders.wanted(draft.controls[zone, control], draft.now) for zone in zones]
-            value: Value = _OF_GROUP[str(rule)]([v for v in levels if isinstance(v, float)])
+            levels = [v for zone in zones if isinstance(v := _now_wanted(draft, zone, control), float)]
+            if not levels:
+                continue
+            value: Value = _OF_GROUP[str(rule)](levels)
         elif rule == "lead":
             if reference is None or reference not in zones:
                 continue
-            record = draft.controls[reference, control]
-            value = orders.wanted(record, draft.now, held=orders.is_held(draft, reference, control))
+            value = _now_wanted(draft, reference, control)
         else:
             value = rule
         for zone in zones:
@@ -188,5 +203,5 @@ def _give(
             option = spec.fallback
         if option is None or option in sources.offered(draft, zone, control):
             orders.set_choice(draft, zone, control, option, by="combining")
-    elif value is not None and isinstance(value, bool) == isinstance(spec, SwitchSpec):
+    elif orders.fits(spec, value):
         orders.set_value(draft, zone, control, value, over=combining.blend, by="combining")

@@ -118,6 +118,61 @@ class SaveScene:
 
 
 @dataclass(frozen=True, slots=True)
+class ReportOverride:
+    """An override's input says active or clear. Never refused, whatever else stands."""
+
+    by: Actor
+    override: str
+    active: bool
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportControl:
+    """A device says that a control was changed there by hand. It is taken as it is; a choice has no gap any more."""
+
+    by: Actor
+    zone: str
+    control: str
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class ReportDevice:
+    """A device can be talked to, or no longer; then every motion that it drives stops."""
+
+    by: Actor
+    device: str
+    up: bool
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """``who`` has checked a binding of power or motion on site and allows it to be driven."""
+
+    by: Actor
+    binding: str
+    who: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Disarm:
+    by: Actor
+    binding: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StopMotion:
+    """Stop every motion, as the service stops or a person asks. Never refused."""
+
+    by: Actor
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Configure:
     """The venue is this from now on."""
 
@@ -142,5 +197,21 @@ class Wake:
 
 
 Command = (
-    Act | LinkZone | Unlink | LetGo | ReportWall | JoinZones | RecallScene | SaveScene | Configure | Recover | Wake
+    Act
+    | LinkZone
+    | Unlink
+    | LetGo
+    | ReportWall
+    | JoinZones
+    | RecallScene
+    | SaveScene
+    | ReportOverride
+    | ReportControl
+    | ReportDevice
+    | Arm
+    | Disarm
+    | StopMotion
+    | Configure
+    | Recover
+    | Wake
 )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomlink.core import combining, links, orders, walls
+from roomlink.core import combining, devices, links, motion, orders, overrides, sources, walls
 from roomlink.core.commands import Configure, Recover
 from roomlink.core.events import (
     AlarmCleared,
@@ -15,14 +15,16 @@ from roomlink.core.events import (
     ControlDropped,
     ControllerDropped,
     ControlSet,
+    HandSet,
     Noticed,
     OverflowSet,
     SceneSaved,
+    Unmasked,
     WallDropped,
     WallSet,
     ZoneDropped,
 )
-from roomlink.core.records import KIND_OF, Choice, Control, Level, Wall
+from roomlink.core.records import KIND_OF, Choice, Level, Wall
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Spec, from_data
 from roomlink.core.state import Draft
 
@@ -49,7 +51,11 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
         elif known.home != controller_spec.home:
             links.drop_reason(draft, controller, known.home, "home", "its home changed")
             links.link(draft, controller, controller_spec.home, "home")
-    combining.regroup(draft, new.zones, renew=True)
+    overrides.settle(draft)
+    devices.disarm_changed(draft)
+    if new.combining is None and old.combining is not None:
+        combining.dissolve(draft)
+    combining.regroup(draft, new.zones, renew=_renewed(old, new))
     return {"zones": list(new.zones)}
 
 
@@ -59,6 +65,9 @@ def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
         if controller not in new.controllers:
             for zone in draft.linked.get(controller, ()):
                 links.unlink(draft, controller, zone, "the controller is no longer configured")
+            for key in list(draft.hands.live()):
+                if key[0] == controller:
+                    draft.emit(HandSet(*key, None))
             draft.emit(ControllerDropped(controller))
             draft.emit(Noticed(f"controller {controller} is no longer configured"))
     for zone, spec in old.zones.items():
@@ -66,6 +75,8 @@ def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
         for control, old_spec in spec.controls.items():
             if control not in kept or kept[control].kind != old_spec.kind:
                 orders.end_holds(draft, zone, control, "the configuration changed")
+                if (zone, control) in draft.masks:
+                    draft.emit(Unmasked(zone, control))
                 draft.emit(ControlDropped(zone, control))
         if zone not in new.zones:
             for controller in draft.linked_by.get(zone, ()):
@@ -88,31 +99,39 @@ def _start_or_keep(draft: Draft, zone: str, control: str, spec: ControlSpec) -> 
     if record is None or KIND_OF[type(record)] != spec.kind:
         draft.emit(ControlSet(zone, control, orders.start_record(spec)))
         return
-    kept = _adapted(record, spec, draft.now)
-    if kept is not None:
-        draft.emit(ControlSet(zone, control, kept))
-
-
-def _adapted(record: Control, spec: ControlSpec, now: float) -> Control | None:
-    """A record brought within a changed specification; None where it is within it already."""
     if isinstance(record, Level) and isinstance(spec, LevelSpec):
-        if spec.clamp(record.to) == record.to and spec.clamp(record.at(now)) == record.at(now):
-            return None
-        here = spec.clamp(record.at(now))
-        return Level(here, here, now, 0.0, "configuration")
-    if isinstance(record, Choice) and isinstance(spec, ChoiceSpec):
+        here = record.at(draft.now)
+        if spec.clamp(record.to) != record.to or spec.clamp(here) != here:
+            here = spec.clamp(here)
+            draft.emit(ControlSet(zone, control, Level(here, here, draft.now, 0.0, "configuration")))
+    elif isinstance(record, Choice) and isinstance(spec, ChoiceSpec):
         on = record.pending or record.value
-        gone = on is not None and "/" not in on and on not in spec.options
-        if gone or (on is None and not spec.allow_none):
-            return Choice(spec.fallback, free=record.free, by="configuration")
-    return None
+        if (on is None and not spec.allow_none) or (on is not None and not _has(draft.spec, zone, control, on)):
+            orders.set_choice(draft, zone, control, spec.fallback, by="configuration")
+
+
+def _has(spec: Spec, zone: str, control: str, option: str) -> bool:
+    """Whether there still is such an option; where it travels, its source. Groups are looked at later."""
+    at, bare = sources.origin(zone, option)
+    own = spec.zones[zone].controls[control]
+    theirs = spec.zones[at].controls.get(control) if at in spec.zones else None
+    travels = isinstance(own, ChoiceSpec) and own.sources and isinstance(theirs, ChoiceSpec) and theirs.sources
+    return isinstance(theirs, ChoiceSpec) and bare in theirs.options and (at == zone or travels)
+
+
+def _renewed(old: Spec, new: Spec) -> set[str]:
+    """The zones whose leads and links are settled anew though their groups stay. Elsewhere links stay as they are."""
+    if old.combining != new.combining:
+        return set(new.zones)
+    homes = {(c, s.home) for c, s in old.controllers.items()} ^ {(c, s.home) for c, s in new.controllers.items()}
+    return {home for _, home in homes}
 
 
 def _drop_what_no_longer_holds(draft: Draft, old: Spec, new: Spec) -> None:
     """Links out of reach and scenes saved over configured ones that have changed since."""
     for controller, spec in new.controllers.items():
         for zone in draft.linked.get(controller, ()) if spec.reach is not None else ():
-            if zone not in (spec.reach or ()):
+            if zone not in (*(spec.reach or ()), spec.home):
                 links.drop_reason(draft, controller, zone, "hand", "the zone is out of the controller's reach")
     for scene in list(draft.scenes.live()):
         if scene in new.scenes and old.scenes.get(scene) != new.scenes[scene]:
@@ -127,6 +146,7 @@ def recover(draft: Draft, command: Recover) -> dict[str, list[str]]:
     """
     for hold in list(draft.holds.live()):
         orders.let_go(draft, hold, command.last, "the service stopped")
+    motion.stop_all(draft, tuple(draft.spec.zones), "the service stopped")
     for name, spec in draft.spec.partitions.items():
         if not spec.sensed:
             continue
@@ -137,6 +157,7 @@ def recover(draft: Draft, command: Recover) -> dict[str, list[str]]:
             wall = replace(wall, late=draft.now + RECOVERY_GRACE_S)
         joined = draft.walls[name].joins
         draft.emit(WallSet(name, wall))
+        walls.clear_alarm(draft, f"wall-late/{name}")
         if wall.joins != joined:
             combining.regroup(draft, spec.between)
     return {"zones": []}

@@ -6,24 +6,33 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
-from roomlink.core import combining, links, orders, scenes, walls
-from roomlink.core.act import act, require, require_unlocked
+from roomlink.core import combining, devices, links, motion, orders, overrides, scenes, walls
+from roomlink.core.act import act
+from roomlink.core.checks import require, require_unlocked
 from roomlink.core.commands import (
     Act,
+    Arm,
     Command,
     Configure,
+    Disarm,
     JoinZones,
     LetGo,
     LinkZone,
     RecallScene,
     Recover,
+    ReportControl,
+    ReportDevice,
+    ReportOverride,
     ReportWall,
     SaveScene,
+    StopMotion,
     Unlink,
     Wake,
 )
 from roomlink.core.configure import configure, recover
 from roomlink.core.events import Answered, ControlSet, Event, OverflowSet
+from roomlink.core.records import Control, Motion
+from roomlink.core.spec import MotionSpec
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue, Refused
 
@@ -131,7 +140,7 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
         if what == "control":
             zone, control = name
             record = draft.controls.get((zone, control))
-            became = None if record is None else orders.matured(record, draft.now)
+            became = None if record is None else _matured(draft, zone, control, record)
             if became is not None:
                 draft.emit(ControlSet(zone, control, became))
         elif what == "hold":
@@ -141,6 +150,13 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
         else:
             _wake_wall(draft, what, name[0])
     return {"zones": []}
+
+
+def _matured(draft: Draft, zone: str, control: str, record: Control) -> Control | None:
+    spec = draft.spec.zones[zone].controls[control]
+    if isinstance(record, Motion) and isinstance(spec, MotionSpec):
+        return motion.matured(record, spec, draft.now)
+    return orders.matured(record, draft.now)
 
 
 def _wake_wall(draft: Draft, what: str, name: str) -> None:
@@ -163,6 +179,12 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     JoinZones: _join,
     RecallScene: scenes.recall,
     SaveScene: scenes.save,
+    ReportOverride: overrides.report,
+    ReportControl: devices.report_control,
+    ReportDevice: devices.report_device,
+    Arm: devices.arm,
+    Disarm: devices.disarm,
+    StopMotion: devices.stop_motion,
     Configure: configure,
     Recover: recover,
     Wake: _wake,

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from roomlink.core.records import KIND_OF, RECORD_KINDS, Control, Hold, Link, Role, Wall
+from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 
 
@@ -152,6 +152,46 @@ class AlarmCleared:
 
 
 @dataclass(frozen=True, slots=True)
+class OverrideSet:
+    override: str
+    now: Override
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideCleared:
+    override: str
+
+
+@dataclass(frozen=True, slots=True)
+class Masked:
+    """While the mask stands, the control's output is its value."""
+
+    zone: str
+    control: str
+    now: Mask
+
+
+@dataclass(frozen=True, slots=True)
+class Unmasked:
+    zone: str
+    control: str
+
+
+@dataclass(frozen=True, slots=True)
+class Armed:
+    """A binding of power or motion may be driven from now on."""
+
+    binding: str
+    now: Arming
+
+
+@dataclass(frozen=True, slots=True)
+class Disarmed:
+    binding: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Answered:
     """A request with this Idempotency-Key was carried out; ``digest`` is of its content, ``reply`` its answer."""
 
@@ -187,6 +227,12 @@ Event = (
     | SceneSaved
     | AlarmRaised
     | AlarmCleared
+    | OverrideSet
+    | OverrideCleared
+    | Masked
+    | Unmasked
+    | Armed
+    | Disarmed
     | Answered
     | Noticed
 )
@@ -211,11 +257,25 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "scene": SceneSaved,
     "alarm": AlarmRaised,
     "alarm-cleared": AlarmCleared,
+    "override": OverrideSet,
+    "override-cleared": OverrideCleared,
+    "masked": Masked,
+    "unmasked": Unmasked,
+    "armed": Armed,
+    "disarmed": Disarmed,
     "answered": Answered,
     "noticed": Noticed,
 }
 TYPE_OF = {kind: name for name, kind in EVENT_TYPES.items()}
-_RECORDS: dict[type[Any], type[Any]] = {LinkSet: Link, HoldBegan: Hold, WallSet: Wall, RoleSet: Role}
+_RECORDS: dict[type[Any], type[Any]] = {
+    LinkSet: Link,
+    HoldBegan: Hold,
+    WallSet: Wall,
+    RoleSet: Role,
+    OverrideSet: Override,
+    Masked: Mask,
+    Armed: Arming,
+}
 _NAMES = {
     kind: tuple(f.name for f in fields(kind))
     for kind in (*EVENT_TYPES.values(), *RECORD_KINDS.values(), *_RECORDS.values())

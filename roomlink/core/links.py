@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from roomlink.core import feedback, orders, sources
+from roomlink.core.checks import standing_over
 from roomlink.core.events import HandSet, LinkEnded, LinkSet
 from roomlink.core.feedback import Feedback
-from roomlink.core.records import Choice, Level, Link, Momentary, Switch
+from roomlink.core.records import Choice, Level, Link, Momentary, Motion, Switch
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Value
 from roomlink.core.state import Draft, State
 from roomlink.limits import LEVEL_EPSILON
@@ -52,7 +53,10 @@ def level_votes(state: State, controller: str, control: str, spec: LevelSpec, no
     votes = []
     for zone in reached(state, controller, control, spec):
         record = state.controls[zone, control]
-        if isinstance(record, Level):
+        mask = state.masks.get((zone, control))
+        if mask is not None and isinstance(mask.value, int | float):
+            votes.append((zone, float(mask.value)))
+        elif isinstance(record, Level):
             votes.append((zone, record.at(now)))
     return votes
 
@@ -63,13 +67,18 @@ def votes(state: State, controller: str, control: str, spec: ControlSpec) -> lis
     found: list[tuple[str, Value]] = []
     for zone in reached(state, controller, control, spec):
         record = state.controls[zone, control]
-        if isinstance(record, Choice):
+        mask = state.masks.get((zone, control))
+        if mask is not None:
+            found.append((zone, mask.value))
+        elif isinstance(record, Choice):
             theirs = state.spec.zones[zone].controls[control]
             assert isinstance(theirs, ChoiceSpec)
             option = record.value if record.pending is None else record.pending
             found.append((zone, sources.seen_from(state, home, zone, option, theirs)))
         elif isinstance(record, Switch | Momentary):
             found.append((zone, record.value))
+        elif isinstance(record, Motion):
+            found.append((zone, record.running))
     return found
 
 
@@ -109,10 +118,14 @@ def link(draft: Draft, controller: str, zone: str, reason: str) -> None:
 
 def _carry(draft: Draft, controller: str, zone: str) -> None:
     """Ramp a newly linked zone to the controller's last hand-set values, at the level's own rate."""
-    for control, spec in draft.spec.zones[zone].controls.items():
-        record = draft.controls[zone, control]
+    if standing_over(draft, zone) is not None:
+        return
+    for control, ours in controls_of(draft, controller).items():
         value = draft.hands.get((controller, control))
-        if isinstance(spec, LevelSpec) and isinstance(record, Level) and value is not None:
+        if value is None or zone not in reached(draft, controller, control, ours):
+            continue
+        spec, record = draft.spec.zones[zone].controls[control], draft.controls[zone, control]
+        if isinstance(spec, LevelSpec) and isinstance(record, Level):
             distance = abs(spec.clamp(value) - record.at(draft.now))
             orders.set_level(draft, zone, control, value, over=distance / spec.rate, by=controller)
 
@@ -178,6 +191,8 @@ def _shift(draft: Draft, controller: str, zone: str, control: str, by: float, ov
     record = draft.controls[zone, control]
     assert isinstance(spec, LevelSpec)
     assert isinstance(record, Level)
+    # What is held is let go first: only then does the link tell how far beyond the range the hold has carried it.
+    orders.end_holds(draft, zone, control, f"a newer order from {controller}")
     free = free_value(draft, controller, zone, control) + by
     orders.set_level(draft, zone, control, free, over=over, by=controller, shifted_by=controller)
     orders.set_excess(draft, controller, zone, control, free - spec.clamp(free))

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from roomlink.core import motion
 from roomlink.core.events import ControlSet, HoldBegan, HoldEnded, LinkSet
-from roomlink.core.records import Choice, Control, Hold, Level, Link, Momentary, Switch
-from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, MomentarySpec, SwitchSpec, Value
+from roomlink.core.records import Choice, Control, Hold, Level, Link, Momentary, Motion, Switch
+from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, MotionSpec, SwitchSpec, Value
 from roomlink.core.state import Draft, State
 
 
@@ -20,14 +21,14 @@ def start_record(spec: ControlSpec) -> Control:
         return Choice(spec.start, by="start")
     if isinstance(spec, SwitchSpec):
         return Switch(spec.start, by="start")
-    return Momentary(by="start")
+    return Motion(by="start") if isinstance(spec, MotionSpec) else Momentary(by="start")
 
 
 def wanted(record: Control, now: float, *, held: bool = False) -> Value:
     """What a control is on its way to, or is: the value to remember it by. A held level counts where it is."""
     if isinstance(record, Level):
         return record.at(now) if held else record.to
-    if isinstance(record, Momentary):
+    if isinstance(record, Momentary | Motion):
         return None
     return record.value if record.pending is None else record.pending
 
@@ -112,13 +113,22 @@ def set_value(draft: Draft, zone: str, control: str, value: Value, *, over: floa
         set_switch(draft, zone, control, bool(value), by=by)
 
 
+def fits(spec: ControlSpec, value: Value) -> bool:
+    """Whether a value kept from earlier is of the control's kind, which a newer configuration may have changed."""
+    if isinstance(spec, LevelSpec):
+        return isinstance(value, int | float) and not isinstance(value, bool)
+    if isinstance(spec, ChoiceSpec):
+        return value is None or isinstance(value, str)
+    return isinstance(spec, SwitchSpec) and isinstance(value, bool)
+
+
 def matured(record: Control, now: float) -> Control | None:
     """What a record that was due at ``now`` becomes: arrived, made or switched; None if it is not due."""
     if isinstance(record, Level):
         if record.arrival is None or record.arrival > now:
             return None
         return Level(record.to, record.to, record.arrival, 0.0, record.by)
-    if isinstance(record, Momentary) or record.due is None or record.due > now:
+    if isinstance(record, Momentary | Motion) or record.due is None or record.due > now:
         return None
     if isinstance(record, Choice):
         return Choice(record.pending, free=record.free, by=record.by)
@@ -138,7 +148,7 @@ def begin_hold(draft: Draft, hold: str, record: Hold, *, by: str) -> None:
     if draft.holds.get(hold) is not None:
         let_go(draft, hold, draft.now, "held anew")
     for zone in record.zones:
-        if not isinstance(draft.spec.zones[zone].controls[record.control], MomentarySpec):
+        if record.do != "press":
             end_holds(draft, zone, record.control, f"a newer order from {by}")
     draft.emit(HoldBegan(hold, record))
     if record.do == "press":
@@ -147,7 +157,10 @@ def begin_hold(draft: Draft, hold: str, record: Hold, *, by: str) -> None:
                 draft.emit(ControlSet(zone, record.control, Momentary(True, by)))
         return
     for zone in record.zones:
-        _run(draft, record, zone, by)
+        if record.do in motion.DIRECTIONS:
+            motion.start(draft, zone, record.control, record.do, by=by)
+        else:
+            _run(draft, record, zone, by)
 
 
 def _is_on(draft: Draft, zone: str, control: str) -> bool:
@@ -191,6 +204,8 @@ def let_go(draft: Draft, hold: str, at: float, why: str, zones: Iterable[str] | 
         if record.do == "press":
             if not draft.held.get((zone, record.control)) and _is_on(draft, zone, record.control):
                 draft.emit(ControlSet(zone, record.control, Momentary(False, by)))
+        elif record.do in motion.DIRECTIONS:
+            motion.stop(draft, zone, record.control, by=by)
         else:
             stop_level(draft, zone, record.control, at=at, by=by)
             _keep_difference(draft, record, zone, at)
@@ -202,18 +217,18 @@ def _keep_difference(draft: Draft, hold: Hold, zone: str, at: float) -> None:
     if zone not in bases or hold.controller is None:
         return
     sign = 1.0 if hold.do == "raise" else -1.0
-
-    def seconds_to_end(z: str) -> float:
-        spec = draft.spec.zones[z].controls[hold.control]
-        assert isinstance(spec, LevelSpec)
-        return sign * ((spec.top if sign > 0 else spec.lo) - bases[z]) / spec.rate
-
-    spec = draft.spec.zones[zone].controls[hold.control]
-    assert isinstance(spec, LevelSpec)
+    # A newer configuration may have dropped some of the zones that the hold began with.
+    specs = {z: s for z in bases if isinstance(s := _spec_of(draft, z, hold.control), LevelSpec)}
+    spec = specs[zone]
     # Once the last zone has reached the end, holding on must not stretch the differences any further.
-    ran = max(0.0, min(at - hold.start, max(seconds_to_end(z) for z in bases)))
+    longest = max(sign * ((s.top if sign > 0 else s.lo) - bases[z]) / s.rate for z, s in specs.items())
+    ran = max(0.0, min(at - hold.start, longest))
     free = bases[zone] + sign * spec.rate * ran
     set_excess(draft, hold.controller, zone, hold.control, free - spec.clamp(free))
+
+
+def _spec_of(draft: Draft, zone: str, control: str) -> ControlSpec | None:
+    return draft.spec.zones[zone].controls.get(control) if zone in draft.spec.zones else None
 
 
 def end_holds(draft: Draft, zone: str, control: str, why: str) -> None:

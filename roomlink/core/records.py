@@ -69,12 +69,30 @@ class Momentary:
     by: str = ""
 
 
-Control = Level | Choice | Switch | Momentary
-RECORD_KINDS: dict[str, type[Level] | type[Choice] | type[Switch] | type[Momentary]] = {
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """A motion that is ``running`` (open, close or None) and stops at ``until`` at the latest.
+
+    ``last`` ran until ``stopped``; ``pending`` starts at ``due``, when the dead time before reversing is over.
+    """
+
+    running: str | None = None
+    since: float = 0.0
+    until: float | None = None
+    last: str | None = None
+    stopped: float = 0.0
+    pending: str | None = None
+    due: float | None = None
+    by: str = ""
+
+
+Control = Level | Choice | Switch | Momentary | Motion
+RECORD_KINDS: dict[str, type[Level] | type[Choice] | type[Switch] | type[Momentary] | type[Motion]] = {
     "level": Level,
     "choice": Choice,
     "switch": Switch,
     "momentary": Momentary,
+    "motion": Motion,
 }
 KIND_OF = {record: kind for kind, record in RECORD_KINDS.items()}
 
@@ -147,6 +165,32 @@ class Alarm:
 
     since: float
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """An override that stands since ``since``; ``why`` says how it came about."""
+
+    since: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mask:
+    """What a control's output is while ``override`` stands, whatever the control itself says."""
+
+    override: str
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Arming:
+    """A commissioning record: ``who`` checked a binding of power or motion at ``at``, as ``digest`` had it."""
+
+    who: str
+    at: float
+    digest: str
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,16 @@ from typing import Any
 
 from roomlink import limits
 from roomlink.core import combining, orders, sources
-from roomlink.core.act import checked, require, require_unlocked, seconds
+from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds
 from roomlink.core.commands import RecallScene, SaveScene
 from roomlink.core.events import SceneSaved
 from roomlink.core.groups import shares_group
 from roomlink.core.spec import ChoiceSpec, SceneSpec, Value
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue, Precondition, Refused
+
+HAND = ("http", "panel")
+"""Ways in which a person or a program on their behalf acts: these an override refuses; what is planned goes on."""
 
 Values = dict[str, dict[str, Value]]
 
@@ -41,11 +44,11 @@ def _etag(content: Mapping[str, Any]) -> str:
 
 
 def scope(state: State, scene: SceneSpec) -> Values:
-    """Zone to the values that a scene holds for it."""
+    """Zone to the values that a scene holds for it. A saved scene may name zones that are no longer configured."""
     if scene.zones:
-        return {zone: dict(values) for zone, values in scene.zones.items()}
+        return {zone: dict(values) for zone, values in scene.zones.items() if zone in state.spec.zones}
     if scene.zone is not None:
-        return {scene.zone: dict(scene.values)}
+        return {scene.zone: dict(scene.values)} if scene.zone in state.spec.zones else {}
     return {z: dict(scene.values) for z, spec in state.spec.zones.items() if spec.type == scene.type}
 
 
@@ -60,11 +63,13 @@ def recall(draft: Draft, command: RecallScene) -> dict[str, Any]:
         where = ", ".join(list(values)[:10]) or "no zone"
         text = f"scene {command.scene} is for {where}, and none of these is asked for here"
         raise Refused("nothing-linked", text, scene=command.scene, allowed=list(values)[:100])
+    if command.by.via in HAND:
+        require_no_override(draft, zones)
     home = draft.spec.controllers[command.controller].home if command.controller else None
     for zone in zones:
         for control, value in values[zone].items():
             spec = draft.spec.zones[zone].controls.get(control)
-            if spec is None:
+            if spec is None or not orders.fits(spec, value):
                 continue
             if isinstance(spec, ChoiceSpec) and isinstance(value, str):
                 value = sources.for_zone(draft, _standpoint(draft, home, zone), zone, value, spec)
@@ -138,7 +143,7 @@ def _captured(draft: Draft, old: SceneSpec, zones: tuple[str, ...]) -> dict[str,
         found[zone] = {
             control: orders.wanted(draft.controls[zone, control], draft.now, held=orders.is_held(draft, zone, control))
             for control, spec in draft.spec.zones[zone].controls.items()
-            if spec.kind != "momentary" and (not held or control in held)
+            if spec.kind not in ("momentary", "motion") and (not held or control in held)
         }
     if len(zones) == 1 and (old.type == draft.spec.zones[zones[0]].type or old.zone == zones[0]):
         return asdict(SceneSpec(old.name, old.type, old.zone, found[zones[0]]))

@@ -25,6 +25,9 @@ def snapshot(state: State) -> Iterator[ev.Event]:
     yield from (ev.OverflowSet(name, zones) for name, zones in state.overflows.items())
     yield from (ev.SceneSaved(name, scene.content, scene.etag) for name, scene in state.scenes.items())
     yield from (ev.AlarmRaised(name, alarm.since, alarm.text) for name, alarm in state.alarms.items())
+    yield from (ev.OverrideSet(name, override) for name, override in state.overrides.items())
+    yield from (ev.Masked(*key, mask) for key, mask in state.masks.items())
+    yield from (ev.Armed(name, arming) for name, arming in state.armed.items())
     yield from (ev.Answered(key, digest, reply) for key, (digest, reply) in state.answers.items())
 
 

@@ -85,12 +85,31 @@ class MomentarySpec:
     kind: str = "momentary"
 
 
-ControlSpec = ChoiceSpec | LevelSpec | SwitchSpec | MomentarySpec
+@dataclass(frozen=True, slots=True)
+class MotionSpec:
+    """A screen, shade or lift. All times in seconds: ``travel`` as measured, ``max_run`` the longest run at all,
+    ``dead_time`` the least rest before reversing. ``hold``: it runs only while somebody holds it.
+
+    It stays with its zone: combining alone never carries a motion to another zone.
+    """
+
+    travel: float
+    max_run: float
+    dead_time: float = 1.0
+    hold: bool = True
+    scope: str = "local"
+    name: str = ""
+    section: str = ""
+    kind: str = "motion"
+
+
+ControlSpec = ChoiceSpec | LevelSpec | SwitchSpec | MomentarySpec | MotionSpec
 CONTROL_KINDS: dict[str, type[Any]] = {
     "choice": ChoiceSpec,
     "level": LevelSpec,
     "switch": SwitchSpec,
     "momentary": MomentarySpec,
+    "motion": MotionSpec,
 }
 
 
@@ -151,6 +170,28 @@ class SceneSpec:
     zones: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class OverrideSpec:
+    """An input that masks outputs while active. ``zones`` None: all. ``values`` by control; ``blend`` in seconds."""
+
+    kind: str = "life-safety"
+    zones: tuple[str, ...] | None = None
+    values: Mapping[str, Value] = field(default_factory=dict)
+    blend: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class BindingSpec:
+    """Which control drives which device, as far as the core needs it. ``digest`` changes with anything about it."""
+
+    zone: str
+    control: str
+    device: str
+    name: str
+    cls: str = "signal"
+    digest: str = ""
+
+
 @dataclass(frozen=True)
 class Spec:
     """One venue. Mappings keep the configuration's order: "venue order" is that order."""
@@ -163,6 +204,8 @@ class Spec:
     controllers: Mapping[str, ControllerSpec]
     combining: CombiningSpec | None
     scenes: Mapping[str, SceneSpec]
+    overrides: Mapping[str, OverrideSpec] = field(default_factory=dict)
+    bindings: tuple[BindingSpec, ...] = ()
     data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
     """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
 
@@ -225,5 +268,13 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         controllers={c: _record(ControllerSpec, v) for c, v in data["controllers"].items()},
         combining=_record(CombiningSpec, combining) if combining else None,
         scenes={s: _record(SceneSpec, v) for s, v in data["scenes"].items()},
+        overrides={o: _record(OverrideSpec, v) for o, v in data.get("overrides", {}).items()},
+        bindings=tuple(_binding(b) for b in data.get("bindings", ())),
         data=data,
     )
+
+
+def _binding(data: Mapping[str, Any]) -> BindingSpec:
+    zone, _, control = data["control"].partition(".")
+    name = data.get("name", data["control"])
+    return BindingSpec(zone, control, data["device"], name, data.get("class", "signal"), data.get("digest", ""))

@@ -11,7 +11,7 @@ from collections.abc import Hashable, Iterator
 from typing import Any, TypeVar
 
 from roomlink.core.events import Event
-from roomlink.core.records import Alarm, Control, Hold, Link, Role, StoredScene, Wall
+from roomlink.core.records import Alarm, Arming, Control, Hold, Link, Mask, Override, Role, StoredScene, Wall
 from roomlink.core.spec import EMPTY, Spec, Value
 
 K = TypeVar("K", bound=Hashable)
@@ -93,11 +93,16 @@ class Deadlines:
         return heap[0][0] if heap else None
 
     def due(self, now: float) -> list[Deadline]:
-        """Everything due at ``now``, earliest first."""
-        first = self.first()
-        if first is None or first > now:
-            return []
-        return [key for _, key in sorted((at, key) for at, key in self._heap if at <= now and self._at.get(key) == at)]
+        """Everything due at ``now``, earliest first. Only the due top of the heap is looked at."""
+        heap, look, found = self._heap, [0], set()
+        while look:
+            place = look.pop()
+            if place < len(heap) and heap[place][0] <= now:
+                at, key = heap[place]
+                if self._at.get(key) == at:
+                    found.add((at, key))
+                look += (2 * place + 1, 2 * place + 2)
+        return [key for _, key in sorted(found)]
 
     def standing(self) -> dict[Deadline, float]:
         """Everything that is awaited, by what for."""
@@ -132,6 +137,9 @@ _TABLES = (
     "overflows",
     "scenes",
     "alarms",
+    "overrides",
+    "masks",
+    "armed",
     "answers",
 )
 
@@ -160,6 +168,11 @@ class State:
     overflows: Table[str, tuple[str, ...]]
     scenes: Table[str, StoredScene]
     alarms: Table[str, Alarm]
+    overrides: Table[str, Override]
+    """The overrides that stand."""
+    masks: Table[ControlKey, Mask]
+    armed: Table[str, Arming]
+    """Binding to its commissioning record."""
     answers: Table[str, tuple[str, dict[str, Any]]]
     """Idempotency-Key to (digest of the request, its reply), oldest first."""
     deadlines: Deadlines

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from roomlink.core import links, scenes, sources
-from roomlink.core.records import Choice, Level, Momentary, Switch, Wall
+from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch, Wall
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec
 from roomlink.core.state import State
 from roomlink.limits import VIEW_DECIMALS
@@ -35,6 +35,17 @@ def _moving(origin: float, to: float, start: float, seconds: float, curve: str) 
 
 def control(state: State, zone: str, name: str, now: float) -> Data:
     """One control of one zone."""
+    seen = _control(state, zone, name, now)
+    mask = state.masks.get((zone, name))
+    return seen if mask is None else {**seen, **_masked(mask)}
+
+
+def _masked(mask: Mask) -> Data:
+    """What an override makes of a control: this is what its output is, so this is what is shown."""
+    return {"value": mask.value, "moving": None, "overridden": mask.override}
+
+
+def _control(state: State, zone: str, name: str, now: float) -> Data:
     record = state.controls[zone, name]
     if isinstance(record, Level):
         moves = record.arrival is not None and record.arrival > now
@@ -42,6 +53,8 @@ def control(state: State, zone: str, name: str, now: float) -> Data:
         return {"kind": "level", "value": _number(record.at(now)), "moving": moving, "by": record.by}
     if isinstance(record, Momentary):
         return {"kind": "momentary", "value": record.value, "by": record.by}
+    if isinstance(record, Motion):
+        return {"kind": "motion", "value": record.running, "pending": record.pending, "by": record.by}
     kind = "choice" if isinstance(record, Choice) else "switch"
     seen: Data = {"kind": kind, "value": record.value, "pending": record.pending, "by": record.by}
     spec = state.spec.zones[zone].controls[name]
@@ -74,15 +87,25 @@ def face_control(state: State, controller: str, name: str, spec: ControlSpec, no
         "mixed": seen.mixed,
         "outliers": list(seen.outliers),
     }
+    if overridden := _overridden(state, controller, name, spec):
+        face["overridden"] = overridden
     if isinstance(spec, LevelSpec):
         face["moving"] = _face_moving(state, controller, name, spec, now)
     elif isinstance(spec, ChoiceSpec):
         face["pending"] = _pending(state, controller, name, spec)
         if spec.sources:
             face["options"] = _offered(state, controller, name, spec)
-    elif spec.kind == "switch":
+    elif spec.kind in ("switch", "motion"):
         face["pending"] = _pending(state, controller, name, spec)
     return face
+
+
+def _overridden(state: State, controller: str, name: str, spec: ControlSpec) -> str | None:
+    """The override that masks this control in a linked zone, if any does."""
+    if not state.masks:
+        return None
+    masks = (state.masks.get((z, name)) for z in links.reached(state, controller, name, spec))
+    return next((mask.override for mask in masks if mask is not None), None)
 
 
 def _face_moving(state: State, controller: str, name: str, spec: LevelSpec, now: float) -> Data | None:
@@ -113,7 +136,7 @@ def _pending(state: State, controller: str, name: str, spec: ControlSpec) -> Any
         theirs = state.spec.zones[z].controls[name]
         if isinstance(record, Choice) and isinstance(theirs, ChoiceSpec) and record.pending is not None:
             waiting.add(sources.seen_from(state, home, z, record.pending, theirs))
-        elif isinstance(record, Switch) and record.pending is not None:
+        elif isinstance(record, Switch | Motion) and record.pending is not None:
             waiting.add(record.pending)  # type: ignore[arg-type]  # a set of one kind of value at a time
     return waiting.pop() if len(waiting) == 1 else None
 
@@ -195,7 +218,17 @@ def whole(state: State, seq: int, now: float) -> Data:
         "partitions": partitions(state),
         "groups": groups(state),
         "overflows": {name: list(state.overflows[name]) for name in state.overflows.live()},
+        "overrides": overrides(state),
         "alarms": alarms(state),
+    }
+
+
+def overrides(state: State) -> Data:
+    """The overrides that stand."""
+    return {
+        name: {"since": rfc3339(o.since), "why": o.why, "kind": state.spec.overrides[name].kind}
+        for name, o in ((n, state.overrides[n]) for n in state.overrides.live())
+        if name in state.spec.overrides
     }
 
 
@@ -213,6 +246,7 @@ def panel(state: State, controller: str, now: float) -> Data:
         "zones": {z: zone_links(state, z) for z in state.spec.zones},
         "partitions": partitions(state),
         "groups": groups(state),
+        "overrides": overrides(state),
     }
 
 

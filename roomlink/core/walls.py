@@ -7,7 +7,7 @@ from typing import Any
 
 from roomlink import limits
 from roomlink.core import combining
-from roomlink.core.act import require, seconds
+from roomlink.core.checks import require, seconds
 from roomlink.core.commands import ReportWall
 from roomlink.core.events import AlarmCleared, AlarmRaised, WallSet
 from roomlink.core.records import Wall

@@ -36,6 +36,7 @@ class Touch:
     reports: set[str] = field(default_factory=set)
     """walls of which only the report that does not count yet changed: news for watchers alone"""
     groups: bool = False
+    overrides: bool = False
     fresh: bool = False
 
     def merge(self, other: Touch) -> None:
@@ -47,6 +48,7 @@ class Touch:
         self.walls |= other.walls
         self.reports |= other.reports
         self.groups |= other.groups
+        self.overrides |= other.overrides
         self.fresh |= other.fresh
 
     def copy(self) -> Touch:
@@ -57,7 +59,7 @@ class Touch:
     @property
     def everywhere(self) -> bool:
         """Whether every panel shows something of it."""
-        return bool(self.zones or self.walls or self.groups or self.fresh)
+        return bool(self.zones or self.walls or self.groups or self.overrides or self.fresh)
 
     def controllers(self) -> set[str]:
         """The controllers whose own face it changes."""
@@ -81,6 +83,10 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.zones.update(zone for group in event.groups for zone in group)
         elif isinstance(event, ev.RoleSet):
             touch.roles.add(event.controller)
+        elif isinstance(event, ev.Masked | ev.Unmasked):
+            touch.controls.add((event.zone, event.control))
+        elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
+            touch.overrides = True
         elif kind in (ev.Configured, ev.ControlDropped, ev.SceneSaved):
             touch.fresh = True
     return touch
@@ -136,6 +142,8 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
         data["partitions"] = {name: view.partition(state.walls[name]) for name in walls}
     if touch.groups:
         data["groups"] = view.groups(state)
+    if touch.overrides:
+        data["overrides"] = view.overrides(state)
     return data
 
 

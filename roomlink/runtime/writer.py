@@ -42,10 +42,11 @@ class Receipt:
 
 @dataclass(slots=True)
 class _Waiting:
-    """Someone waits for position ``seq``; ``fold`` counts how often the state had been folded again by then."""
+    """Someone waits for position ``seq`` since the stamp ``asked``."""
 
     seq: int
     reply: Mapping[str, Any]
+    asked: float
     done: asyncio.Future[Receipt]
 
 
@@ -60,6 +61,7 @@ class Writer:
         self.clock = clock
         self.journal = journal
         self.metrics = metrics
+        metrics.seq.set(seq)
         self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp)
         self.hooks: list[EntryHook] = []
         """Called with each entry once it is durable: the log, event streams, held things that were let go."""
@@ -111,7 +113,7 @@ class Writer:
         if taken.seq <= self.engine.seq:
             done.set_result(Receipt(taken.seq, taken.reply))
         else:
-            self._waiting.append(_Waiting(taken.seq, taken.reply, done))
+            self._waiting.append(_Waiting(taken.seq, taken.reply, now, done))
             self._commit(taken.entry)
         self._arm()
         return done
@@ -133,6 +135,7 @@ class Writer:
         touches.spread(touch, self.engine.durable)
         while self._waiting and self._waiting[0].seq <= entry.seq:
             waiting = self._waiting.popleft()
+            self.metrics.command_seconds.observe(self.clock.stamp() - waiting.asked)
             if not waiting.done.done():
                 waiting.done.set_result(Receipt(waiting.seq, waiting.reply))
         self.hub.publish(entry.seq, touch)
