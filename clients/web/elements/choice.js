@@ -1,0 +1,114 @@
+/**
+ * `<rl-choice control="program">`: a choice as a radio group. Arrows move, Space or Enter chooses: a choice that followed
+ * the arrows would switch real sources on its way. When linked zones disagree, nothing is chosen.
+ */
+import { optionName, zoneName } from "../src/format.js";
+import { ControlElement } from "./control-element.js";
+import { make, setAll, sheetOf } from "./dom.js";
+
+const sheet = sheetOf(`
+.options { display: grid; grid-template-columns: repeat(auto-fill, minmax(7.25rem, 1fr)); gap: 8px; margin-top: 6px; }
+.options .cell { padding: 8px 6px; }
+.from { grid-column: 1 / -1; margin-top: 6px; color: var(--faint); font-size: 1rem; }
+.cell[data-on]::before { content: "\\2713\\00a0"; }
+.cell[data-asked]::after { content: "asked"; position: absolute; right: 6px; bottom: 1px; font-size: 0.8rem; font-weight: 400; }
+`);
+
+/** The option's value in the DOM; null has no text of its own, and option names cannot be empty. */
+const NONE = "";
+
+export class RlChoice extends ControlElement {
+  /** @override */
+  static sheets = [sheet];
+
+  /**
+   * @override
+   * @param {HTMLElement} body
+   */
+  buildBody(body) {
+    this.group = make("div", { class: "options", part: "options", role: "radiogroup", "aria-labelledby": "name" });
+    this.group.addEventListener("keydown", (event) => this.#moveFocus(event));
+    body.append(this.group);
+  }
+
+  /**
+   * @override
+   * @param {boolean} disabled
+   */
+  paint(disabled) {
+    const { spec, feedback, group } = this;
+    if (!group) return;
+    const options = [...((feedback?.options?.length ? feedback.options : spec?.options) ?? []), ...(spec?.allow_none ? [NONE] : [])];
+    this.#keepCells(options);
+    const decided = !!feedback && feedback.decided !== false;
+    // In the gap between two options the service says what is coming.
+    const coming = this.asked ? this.asked.value : feedback?.pending ?? undefined;
+    const cells = this.#cells();
+    const focusable = cells.find((cell) => cell.tabIndex === 0) ?? cells[0];
+    for (const cell of cells) {
+      const option = cell.dataset.option || null;
+      // While the gap lasts the zones vote with what is coming; it is not on yet.
+      const on = decided && feedback.value === option && (feedback.pending ?? undefined) === undefined && (option !== null || coming === undefined);
+      setAll(cell, {
+        "aria-checked": String(on),
+        "aria-disabled": String(disabled),
+        "data-on": on,
+        "data-asked": coming !== undefined && coming === option && !on,
+        tabindex: cell === focusable ? "0" : "-1",
+      });
+    }
+  }
+
+  /** @returns {HTMLElement[]} */
+  #cells() {
+    return [...(this.group?.querySelectorAll(".cell") ?? [])].map((cell) => /** @type {HTMLElement} */ (cell));
+  }
+
+  /** @param {string[]} options */
+  #keepCells(options) {
+    const { group } = this;
+    if (!group) return;
+    const venue = this.session?.venue ?? null;
+    const key = JSON.stringify([options, options.map((option) => optionName(venue, option || null))]);
+    if (group.dataset.key === key) return;
+    group.dataset.key = key;
+    // Sources that came from other zones stand under their zone's name, after the zone's own.
+    const own = options.filter((option) => !option.includes("/"));
+    const from = [...new Set(options.filter((option) => option.includes("/")).map((option) => option.slice(0, option.indexOf("/"))))];
+    group.replaceChildren(
+      ...own.map((option) => this.#cell(option)),
+      ...from.flatMap((zone) => [
+        make("span", { class: "from", "aria-hidden": "true" }, `From ${zoneName(venue, zone)}`),
+        ...options.filter((option) => option.startsWith(`${zone}/`)).map((option) => this.#cell(option)),
+      ]),
+    );
+  }
+
+  /** @param {string} option */
+  #cell(option) {
+    const slash = option.indexOf("/");
+    const name = optionName(this.session?.venue ?? null, option || null);
+    const cell = make(
+      "button",
+      { class: "cell", part: "option", type: "button", role: "radio", "aria-label": name, "data-option": option, "data-from": slash > 0 },
+      slash > 0 ? optionName(null, option.slice(slash + 1)) : name,
+    );
+    cell.addEventListener("click", () => {
+      if (cell.getAttribute("aria-disabled") === "true") return;
+      for (const other of this.#cells()) other.tabIndex = other === cell ? 0 : -1;
+      void this.order({ do: "set", value: option || null }, option || null);
+    });
+    return cell;
+  }
+
+  /** @param {KeyboardEvent} event */
+  #moveFocus(event) {
+    const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+    if (step === undefined || !this.group) return;
+    event.preventDefault();
+    const cells = this.#cells();
+    const at = cells.findIndex((cell) => cell.tabIndex === 0);
+    cells.forEach((cell, i) => (cell.tabIndex = i === (at + step + cells.length) % cells.length ? 0 : -1));
+    cells.find((cell) => cell.tabIndex === 0)?.focus();
+  }
+}

@@ -1,0 +1,89 @@
+/**
+ * `<rl-connection controller="heron-wall">`: one socket, shared by every element inside. With `watch` it sees every zone
+ * and acts on nothing. `base` is the service's address, where it is not the page's own.
+ */
+import { Session } from "../src/session.js";
+import { SESSION_EVENT } from "./base.js";
+
+/** @type {import("../src/types.js").Timers} */
+const timers = { set: (run, ms) => window.setTimeout(run, ms), clear: (handle) => window.clearTimeout(handle) };
+
+/** Milliseconds that do not jump when the computer's clock is put right. */
+const now = () => performance.timeOrigin + performance.now();
+
+export class RlConnection extends HTMLElement {
+  static observedAttributes = ["controller", "watch", "base"];
+
+  constructor() {
+    super();
+    /** @type {Session | null} */
+    this.session = null;
+    /** @type {AbortController | null} */
+    this.listening = null;
+  }
+
+  connectedCallback() {
+    if (!this.style.display) this.style.display = "contents";
+    this.#start();
+  }
+
+  disconnectedCallback() {
+    this.#stop();
+  }
+
+  attributeChangedCallback() {
+    if (this.isConnected && this.session) this.#start();
+  }
+
+  /** The controller shown: the attribute, else the last part of the page's address. */
+  get controller() {
+    return this.getAttribute("controller") ?? decodeURIComponent(location.pathname.split("/").filter(Boolean).pop() ?? "");
+  }
+
+  /** The service's HTTP base, ending in `/api/v1/`. */
+  get api() {
+    return new URL("/api/v1/", new URL(this.getAttribute("base") ?? "/", location.href));
+  }
+
+  #start() {
+    this.#stop();
+    const watching = this.hasAttribute("watch");
+    const socketUrl = new URL(watching ? "watch" : `panels/${encodeURIComponent(this.controller)}`, this.api);
+    socketUrl.protocol = socketUrl.protocol === "https:" ? "wss:" : "ws:";
+    const session = new Session({
+      socketUrl: socketUrl.href,
+      controller: watching ? null : this.controller,
+      fetchVenue: () => fetchVenue(new URL("venue", this.api)),
+      makeSocket: (url, protocol) => new WebSocket(url, protocol),
+      now,
+      timers,
+    });
+    this.session = session;
+    this.listening = new AbortController();
+    const { signal } = this.listening;
+    const letGo = () => session.holds.endAll("");
+    addEventListener("blur", letGo, { signal });
+    addEventListener("pagehide", letGo, { signal });
+    document.addEventListener("visibilitychange", () => document.hidden && letGo(), { signal });
+    addEventListener("offline", () => session.socket.drop("This device is off the network."), { signal });
+    addEventListener("online", () => session.socket.retryNow(), { signal });
+    session.start();
+    this.dispatchEvent(new CustomEvent(SESSION_EVENT));
+  }
+
+  #stop() {
+    this.listening?.abort();
+    this.session?.stop();
+    this.session = null;
+  }
+}
+
+/** @param {URL} url */
+async function fetchVenue(url) {
+  const answer = await fetch(url, { headers: { accept: "application/json" } }).catch(() => {
+    throw new Error("The service cannot be reached.");
+  });
+  if (answer.status === 401 || answer.status === 403) throw new Error("Sign in to use this panel.");
+  if (!answer.ok) throw new Error(`The service answered ${answer.status} ${answer.statusText}.`);
+  return answer.json();
+}

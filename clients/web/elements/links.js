@@ -1,0 +1,103 @@
+/**
+ * `<rl-links>`: the floor plan as the way to link. A touch on a zone links it, another unlinks it; the plan shows what is
+ * joined, who else works on a zone, and what this controller cannot reach.
+ */
+import { controllerName, listed, listedShort, refusalWords, zoneName } from "../src/format.js";
+import { RlElement } from "./base.js";
+import { make, setAll, setText, sheetOf } from "./dom.js";
+import { PlanView, planSheet } from "./plan-view.js";
+
+const sheet = sheetOf(`
+.foot { display: flex; flex-wrap: wrap; gap: 8px 12px; align-items: center; margin-top: 14px; }
+.foot .cell { font-size: 1.125rem; }
+.foot .hint { flex: 1 1 12rem; font-size: 1rem; color: var(--faint); }
+`);
+
+export class RlLinks extends RlElement {
+  /** @override */
+  static sheets = [planSheet, sheet];
+
+  /** @override */
+  topics() {
+    return ["face", "zones", "groups", "partitions"];
+  }
+
+  /** @override */
+  build() {
+    /** @type {Map<string, boolean>} what was asked of each zone and is not yet answered */
+    this.asked = new Map();
+    this.view = new PlanView((zone) => this.#toggle(zone));
+    this.note = make("p", { class: "note", part: "note", role: "status" });
+    this.none = make("button", { class: "cell", part: "unlink-all", type: "button" }, "Unlink all");
+    this.none.addEventListener("click", () => {
+      if (this.none?.getAttribute("aria-disabled") !== "true") void this.#send({ type: "unlink-all" });
+    });
+    this.hint = make("span", { class: "hint" }, "Touch a room to link or unlink it.");
+    this.root.append(
+      make(
+        "div",
+        { part: "pane", role: "group", "aria-label": "Linked rooms" },
+        this.view.node,
+        make("div", { class: "foot" }, this.hint, this.none),
+        this.note,
+      ),
+    );
+  }
+
+  /** @override */
+  update() {
+    const { session, view, asked, none } = this;
+    if (!session?.venue || !view || !asked || !none) return;
+    const { venue, store } = session;
+    const face = store.face;
+    const reach = session.controller === null ? null : venue.controllers[session.controller]?.reach ?? null;
+    const still = !session.live;
+    setAll(this, { "data-stale": still });
+    setAll(none, { "aria-disabled": String(still || face.links.length === 0) });
+    if (this.hint) {
+      const unknown = Object.values(store.view.partitions).some((wall) => wall.position === "unknown");
+      setText(this.hint, `Touch a room to link or unlink it.${unknown ? " Dotted: where the wall stands is not known." : ""}`);
+    }
+    view.draw(venue, store.view.groups, store.view.partitions, (id) => {
+      const linked = face.links.some((link) => link.zone === id);
+      const others = (store.view.zones[id]?.linked_by ?? []).filter((other) => other !== session.controller);
+      const reachable = linked || !reach || reach.includes(id);
+      const group = (store.view.zones[id]?.group ?? []).filter((other) => other !== id);
+      const names = others.map((other) => controllerName(venue, other));
+      const users = listedShort(names);
+      const used = users && (linked ? `with ${users}` : users);
+      const lines = [linked ? "\u2713 linked" : reachable ? "" : "out of reach", used].filter(Boolean);
+      const spoken = linked || reachable ? "" : "out of reach";
+      return {
+        lines,
+        label: [spoken, names.length ? `worked from ${listed(names)} too` : "", group.length ? `one room with ${listed(group.map((other) => zoneName(venue, other)))}` : ""].filter(Boolean).join(", "),
+        on: linked,
+        asked: asked.has(id),
+        pressed: linked,
+        disabled: still || !reachable,
+      };
+    });
+  }
+
+  /** @param {string} zone */
+  #toggle(zone) {
+    const linked = this.session?.store.face.links.some((link) => link.zone === zone);
+    this.asked?.set(zone, !linked);
+    this.update();
+    void this.#send({ type: linked ? "unlink" : "link", zone }).then(() => {
+      this.asked?.delete(zone);
+      this.update();
+    });
+  }
+
+  /** @param {Record<string, unknown>} message */
+  async #send(message) {
+    if (!this.session || !this.note) return;
+    try {
+      await this.session.socket.request(message);
+      setText(this.note, "");
+    } catch (error) {
+      setText(this.note, refusalWords(error));
+    }
+  }
+}

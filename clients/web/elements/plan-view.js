@@ -1,0 +1,226 @@
+/**
+ * Draws the floor plan: zones, the outline of each group, walls with what is known of them. Each zone is a real button
+ * (or a plain box, for who only watches) cut to the zone's shape, so that fingers, keyboards and screen readers find it.
+ *
+ * @typedef {import("../src/types.js").Venue} Venue
+ * @typedef {import("../src/types.js").Point} Point
+ * @typedef {import("../src/types.js").Wall} Wall
+ *
+ * @typedef {object} ZoneLook
+ * @property {string[]} lines       what to say under the name
+ * @property {boolean} [on]         lit
+ * @property {boolean} [asked]
+ * @property {boolean} [disabled]
+ * @property {string} [label]       for a screen reader, where the lines do not say it all
+ * @property {boolean} [pressed]
+ */
+import { zoneName } from "../src/format.js";
+import { bounds, centre, merged, pathOf } from "../src/plan-geometry.js";
+import { make, makeSvg, setAll, sheetOf } from "./dom.js";
+
+export const planSheet = sheetOf(`
+.plan { position: relative; width: 100%; margin: 0 auto; }
+.plan[data-empty] { display: none; }
+svg { position: absolute; inset: 0; width: 100%; height: 100%; overflow: visible; pointer-events: none; }
+svg * { vector-effect: non-scaling-stroke; fill: none; }
+.room { fill: var(--pane); stroke: var(--line); stroke-width: 1px; }
+.room[data-on] { fill: var(--lit); }
+.room[data-focus] { stroke: var(--focus); stroke-width: 4px; }
+.group { stroke-width: 14px; fill: none; }
+.group[data-look="0"] { stroke: var(--rl-group-a, #c39be0); }
+.group[data-look="1"] { stroke: var(--rl-group-b, #57b9b4); stroke-dasharray: 18 7; }
+.group[data-look="2"] { stroke: var(--rl-group-c, #e0976c); stroke-dasharray: 4 6; }
+.group[data-look="3"] { stroke: var(--rl-group-d, #d887ad); stroke-dasharray: 18 5 4 5; }
+.wall { stroke: var(--ink); stroke-width: 6px; }
+.casing { stroke: var(--rl-ground, #14110e); stroke-width: 14px; }
+.casing[data-position="open"] { stroke-width: 5px; }
+.wall[data-position="open"] { stroke-width: 1.5px; stroke-dasharray: 3 7; }
+.wall[data-position="moving"] { stroke-width: 5px; stroke-dasharray: 22 10; }
+.wall[data-position="unknown"] { stroke-width: 5px; stroke-dasharray: 2 8; stroke: var(--mark); }
+.wall[data-trust="pinned"] { stroke-width: 9px; }
+.wall[data-trust="pinned"][data-position="open"] { stroke-width: 3px; }
+.zone { position: absolute; display: flex; padding: 0; overflow: hidden; touch-action: manipulation; user-select: none; -webkit-user-select: none; }
+.zone:focus-visible { outline: none; }
+.text { position: absolute; transform: translate(-50%, -50%); width: max-content; max-width: 94%; text-align: center; padding: 4px; line-height: 1.25; }
+.text b { display: block; font-weight: 500; font-size: clamp(1.125rem, 5cqi, 1.75rem); overflow-wrap: anywhere; }
+.text span { display: block; font-size: 1rem; }
+/* Where the room is small on the plan: all in one run, then the name and the first word only. */
+.zone[data-tight] .text b, .zone[data-tight] .text span { display: inline; font-size: 1rem; }
+.zone[data-tight] .text b { font-weight: 700; }
+.zone[data-tight] .text span::before { content: " \\00b7\\00a0"; }
+.zone[data-tight="2"] .text span:nth-of-type(n + 2) { display: none; }
+.zone[data-on] { color: var(--on-lit); }
+.zone[data-asked] { background: var(--hatch); }
+.zone[aria-disabled="true"] .text { opacity: 0.75; }
+button.zone:active:not([aria-disabled="true"]) { background: var(--hatch); }
+.holder { container-type: inline-size; }
+.others { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; }
+.others:empty { display: none; }
+.others .zone { position: relative; flex: 1 1 9rem; min-height: max(64px, var(--target)); border: 1px solid var(--line); justify-content: center; align-items: center; }
+.others .zone[data-on] { background: var(--lit); }
+.others .zone .text { position: static; transform: none; }
+`);
+
+/** Outline styles there are; with more groups than that they repeat, and the words tell them apart. */
+const LOOKS = 4;
+
+export class PlanView {
+  /** @param {((zone: string) => void) | null} onPick  null draws boxes instead of buttons */
+  constructor(onPick) {
+    this.onPick = onPick;
+    this.svg = makeSvg("svg", { "aria-hidden": "true" });
+    this.rooms = makeSvg("g");
+    this.casings = makeSvg("g");
+    this.outlines = makeSvg("g");
+    this.walls = makeSvg("g");
+    this.svg.append(this.rooms, this.casings, this.outlines, this.walls);
+    this.plan = make("div", { class: "plan", part: "plan" }, this.svg);
+    /** zones without an outline have no place on the plan, and still must be there */
+    this.others = make("div", { class: "others" });
+    this.node = make("div", { class: "holder" }, this.plan, this.others);
+    this.sizes = new ResizeObserver(() => this.#fit());
+    this.sizes.observe(this.plan);
+    /** @type {Map<string, {box: HTMLElement, lines: HTMLElement, room: SVGPathElement | null}>} */
+    this.zones = new Map();
+    /** @type {Venue | null} */
+    this.venue = null;
+  }
+
+  /**
+   * @param {Venue} venue
+   * @param {string[][]} groups
+   * @param {Record<string, Wall>} walls
+   * @param {(zone: string) => ZoneLook} look
+   */
+  draw(venue, groups, walls, look) {
+    if (venue !== this.venue) this.#build(venue);
+    const said = [...this.zones].map(([id, parts]) => this.#paintZone(venue, id, parts, look(id)));
+    if (said.includes(true)) this.#fit();
+    this.#paintGroups(venue, groups);
+    for (const line of [...this.casings.children, ...this.walls.children]) {
+      const wall = walls[/** @type {SVGElement} */ (line).dataset.wall ?? ""];
+      setAll(line, { "data-position": wall?.position ?? "unknown", "data-trust": wall?.trust ?? "unknown" });
+    }
+  }
+
+  /** @param {Venue} venue */
+  #build(venue) {
+    this.venue = venue;
+    this.zones.clear();
+    this.plan.replaceChildren(this.svg);
+    for (const group of [this.rooms, this.casings, this.outlines, this.walls]) group.replaceChildren();
+    delete this.outlines.dataset.key;
+    this.others.replaceChildren();
+    const all = Object.values(venue.zones).flatMap((zone) => zone.outline ?? []);
+    const box = bounds(all);
+    setAll(this.plan, { "data-empty": box === null });
+    const frame = box ?? { x: 0, y: 0, width: 1, height: 1 };
+    setAll(this.svg, { viewBox: `${frame.x} ${frame.y} ${frame.width} ${frame.height}`, preserveAspectRatio: "none" });
+    this.plan.style.aspectRatio = `${frame.width} / ${frame.height}`;
+    // A deep plan is made narrower rather than taller than the screen.
+    this.plan.style.maxWidth = `calc(var(--rl-plan-height, 60vh) * ${(frame.width / frame.height).toFixed(4)})`;
+    for (const [id, zone] of Object.entries(venue.zones)) this.#buildZone(id, zone.outline, frame);
+    for (const [id, wall] of Object.entries(venue.partitions)) {
+      if (!wall.line) continue;
+      const [[x1, y1], [x2, y2]] = wall.line;
+      const d = `M${x1} ${y1}L${x2} ${y2}`;
+      // The casing keeps a wall visible between two lit zones.
+      this.casings.append(makeSvg("path", { class: "casing", "data-wall": id, d }));
+      this.walls.append(makeSvg("path", { class: "wall", "data-wall": id, d }));
+    }
+  }
+
+  /**
+   * @param {string} id
+   * @param {Point[] | null} outline
+   * @param {import("../src/plan-geometry.js").Box} frame
+   */
+  #buildZone(id, outline, frame) {
+    const lines = make("span", { class: "text" });
+    const box = make(this.onPick ? "button" : "div", { class: "zone", part: "zone", "data-zone": id }, lines);
+    if (this.onPick) {
+      setAll(box, { type: "button" });
+      box.addEventListener("click", () => box.getAttribute("aria-disabled") !== "true" && this.onPick?.(id));
+    }
+    const own = outline && bounds(outline);
+    let room = null;
+    if (outline && own) {
+      /** @param {number} metres @param {number} whole */
+      const percent = (metres, whole) => `${((100 * metres) / whole).toFixed(3)}%`;
+      room = makeSvg("path", { class: "room", d: pathOf([outline]) });
+      this.rooms.append(room);
+      box.style.left = percent(own.x - frame.x, frame.width);
+      box.style.top = percent(own.y - frame.y, frame.height);
+      box.style.width = percent(own.width, frame.width);
+      box.style.height = percent(own.height, frame.height);
+      box.style.clipPath = `polygon(${outline.map(([x, y]) => `${percent(x - own.x, own.width)} ${percent(y - own.y, own.height)}`).join()})`;
+      const [cx, cy] = centre(outline);
+      lines.style.left = percent(cx - own.x, own.width);
+      lines.style.top = percent(cy - own.y, own.height);
+      this.plan.append(box);
+    } else {
+      this.others.append(box);
+    }
+    const path = room;
+    box.addEventListener("focus", () => path && box.matches(":focus-visible") && setAll(path, { "data-focus": true }));
+    box.addEventListener("blur", () => path && setAll(path, { "data-focus": false }));
+    this.zones.set(id, { box, lines, room });
+  }
+
+  /**
+   * @param {Venue} venue
+   * @param {string} id
+   * @param {{box: HTMLElement, lines: HTMLElement, room: SVGPathElement | null}} parts
+   * @param {ZoneLook} look
+   * @returns {boolean} whether the words are others than before
+   */
+  #paintZone(venue, id, { box, lines, room }, look) {
+    const name = zoneName(venue, id);
+    const texts = [name, ...look.lines];
+    const changed = lines.dataset.text !== texts.join("\n");
+    if (changed) {
+      lines.dataset.text = texts.join("\n");
+      lines.replaceChildren(...texts.map((text, i) => make(i === 0 ? "b" : "span", {}, text)));
+    }
+    setAll(box, { "data-on": !!look.on, "data-asked": !!look.asked });
+    if (this.onPick) {
+      setAll(box, {
+        "aria-label": [name, look.label ?? look.lines.join(", ")].filter(Boolean).join(": "),
+        "aria-pressed": look.pressed === undefined ? null : String(look.pressed),
+        "aria-disabled": String(!!look.disabled),
+      });
+    }
+    if (room) setAll(room, { "data-on": !!look.on });
+    return changed;
+  }
+
+  /** Says less where a room is too small on the plan for all of it; a screen reader still hears everything. */
+  #fit() {
+    for (const { box, lines } of this.zones.values()) {
+      for (const tight of [null, "1", "2"]) {
+        setAll(box, { "data-tight": tight });
+        if (lines.offsetHeight <= box.clientHeight) break;
+      }
+    }
+  }
+
+  /**
+   * @param {Venue} venue
+   * @param {string[][]} groups
+   */
+  #paintGroups(venue, groups) {
+    const joined = groups.filter((group) => group.length > 1);
+    const key = JSON.stringify(joined);
+    if (this.outlines.dataset.key === key) return;
+    this.outlines.dataset.key = key;
+    this.outlines.replaceChildren(
+      ...joined.flatMap((group, i) => {
+        const outlines = group.flatMap((id) => (venue.zones[id]?.outline ? [/** @type {Point[]} */ (venue.zones[id]?.outline)] : []));
+        const d = pathOf(merged(outlines));
+        // Stroked inside its own outline: two groups side by side keep a line each.
+        const clip = makeSvg("clipPath", { id: `group-${i}` }, makeSvg("path", { d }));
+        return [clip, makeSvg("path", { class: "group", "data-look": String(i % LOOKS), d, "clip-path": `url(#group-${i})` })];
+      }),
+    );
+  }
+}

@@ -1,0 +1,84 @@
+/**
+ * `<rl-status>`: what this panel works on, as a sentence; whether what it shows is current; and what the linked zones
+ * disagree on, with one touch to bring them together.
+ */
+import { controlName, differingWords, refusalWords, standingWords } from "../src/format.js";
+import { RlElement } from "./base.js";
+import { make, setAll, setText, sheetOf } from "./dom.js";
+
+const sheet = sheetOf(`
+.rooms { margin: 0; font-size: clamp(2rem, 4.4vw, 3.25rem); line-height: 1.08; font-weight: 300; letter-spacing: -0.012em; overflow-wrap: anywhere; }
+.rooms[data-many] { font-size: clamp(1.75rem, 3vw, 2.5rem); }
+.standing { margin-top: 8px; font-size: 1.25rem; }
+.live { margin-top: 10px; font-size: 1rem; color: var(--faint); }
+.live::before { content: "\\25CF\\00a0"; color: var(--rl-safe, #66c98b); }
+.live[data-stale] { color: var(--on-abnormal); background: var(--abnormal); padding: 12px 16px; font-size: 1.125rem; font-weight: 600; }
+.live[data-stale]::before { content: "\\25B2\\00a0\\00a0"; color: inherit; }
+.mixed { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; margin-top: 14px; padding: 10px 14px; border-left: 4px solid var(--abnormal); background: var(--pane); }
+.mixed p { flex: 1 1 14rem; }
+.mixed .cell { font-size: 1.125rem; }
+.note:empty { display: none; }
+:host([watching]) .rooms, :host([watching]) .standing { display: none; }
+`);
+
+export class RlStatus extends RlElement {
+  static observedAttributes = ["watching"];
+  /** @override */
+  static sheets = [sheet];
+
+  /** @override */
+  topics() {
+    // Any feedback may begin or end to disagree, and which controls there are is known only later.
+    return ["face", "groups", "seq"];
+  }
+
+  /** @override */
+  build() {
+    this.rooms = make("h1", { class: "rooms", part: "rooms" });
+    this.standing = make("p", { class: "standing", part: "standing", role: "status" });
+    this.live = make("p", { class: "live", part: "connection", role: "status" });
+    this.mixedText = make("p");
+    this.align = make("button", { class: "cell", part: "align", type: "button" }, "Align all");
+    this.mixed = make("div", { class: "mixed", part: "mixed", hidden: true }, this.mixedText, this.align);
+    this.note = make("p", { class: "note", part: "note", role: "status" });
+    this.align.addEventListener("click", () => void this.#alignAll());
+    this.root.append(this.rooms, this.standing, this.live, this.mixed, this.note);
+  }
+
+  /** Controls whose linked zones differ. */
+  #differing() {
+    const controls = Object.entries(this.session?.store.face.controls ?? {});
+    return controls.filter(([, feedback]) => feedback.mixed && feedback.kind !== "momentary");
+  }
+
+  /** @override */
+  update() {
+    const { session, rooms, standing, live, mixed, mixedText, align } = this;
+    if (!session || !rooms || !standing || !live || !mixed || !mixedText || !align) return;
+    const { venue, store } = session;
+    const known = venue !== null && store.seq >= 0;
+    const said = standingWords(venue, store.face, store.view.groups);
+    setAll(rooms, { "data-many": store.face.links.length > 2 });
+    setText(rooms, known ? said.rooms : "\u2026");
+    setText(standing, known ? said.standing : "");
+    const trouble = session.venueTrouble || session.trouble;
+    setAll(live, { "data-stale": !session.live });
+    setText(live, session.live ? "Live" : `${known ? "Not current, and nothing can be changed. " : ""}${trouble} ${session.venueTrouble ? "" : "Trying again."}`.trim());
+    const differing = this.#differing();
+    setAll(mixed, { hidden: !session.live || differing.length === 0 });
+    setText(mixedText, differingWords(venue, store.face, differing.map(([name, feedback]) => ({ name: controlName(name, session.spec(name)), feedback }))));
+    const able = differing.filter(([, feedback]) => feedback.decided !== false).length;
+    setAll(align, { hidden: able === 0, "aria-disabled": String(!!store.face.locked) });
+    setText(align, able === differing.length ? "Align all" : "Align what is decided");
+  }
+
+  async #alignAll() {
+    const { session, note } = this;
+    if (!session || !note || this.align?.getAttribute("aria-disabled") === "true") return;
+    setText(note, "");
+    const able = this.#differing().filter(([, feedback]) => feedback.decided !== false);
+    const answers = await Promise.allSettled(able.map(([name]) => session.act(name, { do: "align" })));
+    const refused = answers.find((answer) => answer.status === "rejected");
+    if (refused) setText(note, refusalWords(/** @type {PromiseRejectedResult} */ (refused).reason));
+  }
+}

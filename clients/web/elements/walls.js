@@ -1,0 +1,116 @@
+/**
+ * `<rl-walls>` in a watching connection: every wall in words, and where it is. A simulated wall can be moved; for a real
+ * one a person states where it is, pinned for a time. Nothing here drives a wall.
+ */
+import { refusalWords, wallName, wallWords } from "../src/format.js";
+import { RlElement } from "./base.js";
+import { make, setAll, setText, sheetOf } from "./dom.js";
+
+const sheet = sheetOf(`
+.list { display: grid; gap: 22px 26px; grid-template-columns: repeat(auto-fill, minmax(min(100%, 14rem), 1fr)); }
+.title { font-size: 1.25rem; }
+.position { margin-top: 2px; }
+.position[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
+.keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; align-items: center; }
+.keys .cell { flex: 1 1 6rem; font-size: 1.125rem; }
+.keys label { flex: 1 1 100%; display: flex; gap: 10px; align-items: center; font-size: 1rem; color: var(--faint); }
+select { font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; padding: 0 10px; flex: 1; }
+`);
+
+/** How long a stated position holds against the sensor, in seconds; the empty one is not pinned. */
+const PINS = /** @type {[string, string][]} */ ([
+  ["", "until the sensor next reports"],
+  ["900", "for 15 minutes"],
+  ["3600", "for an hour"],
+  ["14400", "for 4 hours"],
+  ["43200", "for 12 hours"],
+]);
+
+export class RlWalls extends RlElement {
+  /** @override */
+  static sheets = [sheet];
+
+  /** @override */
+  topics() {
+    return ["partitions"];
+  }
+
+  /** @override */
+  build() {
+    this.list = make("div", { class: "list", part: "list" });
+    /** @type {import("../src/types.js").Venue | null} */
+    this.drawn = null;
+    /** @type {Map<string, {position: HTMLElement, keys: HTMLElement[], note: HTMLElement}>} */
+    this.cards = new Map();
+    this.root.append(this.list);
+  }
+
+  /** @override */
+  update() {
+    const { session, list, cards } = this;
+    if (!session?.venue || !list || !cards) return;
+    const { venue, store } = session;
+    if (this.drawn !== venue) {
+      this.drawn = venue;
+      cards.clear();
+      list.replaceChildren(...Object.keys(venue.partitions).map((id) => this.#card(id)));
+    }
+    setAll(this, { "data-stale": !session.live });
+    for (const [id, { position, keys }] of cards) {
+      const wall = store.view.partitions[id];
+      setText(position, wallWords(wall, venue.venue.timezone));
+      setAll(position, { "data-odd": !wall || wall.position === "unknown" || wall.flagged });
+      for (const key of keys) {
+        const here = wall?.position === key.dataset.position;
+        // What is past cannot be moved.
+        setAll(key, { "aria-disabled": String(!session.live || store.past !== null), "aria-pressed": String(here), "data-on": here });
+      }
+    }
+  }
+
+  /** @param {string} id */
+  #card(id) {
+    const venue = /** @type {import("../src/types.js").Venue} */ (this.session?.venue);
+    const simulated = !!venue.partitions[id]?.simulated;
+    const name = wallName(venue, id);
+    const pin = make("select", {}, ...PINS.map(([value, text]) => make("option", { value }, text)));
+    const position = make("p", { class: "position", part: "position" });
+    const note = make("p", { class: "note", part: "note", role: "status" });
+    const keys = ["open", "closed"].map((where) => {
+      const words = simulated ? (where === "open" ? "Open" : "Close") : `It is ${where}`;
+      const key = make("button", { class: "cell", part: "key", type: "button", "data-position": where, "aria-label": `${name}: ${words}` }, words);
+      key.addEventListener("click", () => {
+        if (key.getAttribute("aria-disabled") === "true") return;
+        const body = simulated || pin.value === "" ? { position: where } : { position: where, pin: Number(pin.value) };
+        void this.#put(simulated ? `simulated/${id}` : `partitions/${id}`, body, note);
+      });
+      return key;
+    });
+    const stating = make("label", {}, make("span", {}, "Stated by hand,"), pin);
+    const row = make("div", { class: "keys" }, ...keys, ...(simulated ? [] : [stating]));
+    this.cards?.set(id, { position, keys, note });
+    return make("div", { class: "pane", part: "pane", role: "group", "aria-label": name }, make("div", { class: "title" }, name), position, row, note);
+  }
+
+  /**
+   * @param {string} path
+   * @param {Record<string, unknown>} body
+   * @param {HTMLElement} note
+   */
+  async #put(path, body, note) {
+    const scope = /** @type {import("./connection.js").RlConnection | null} */ (this.closest("rl-connection"));
+    setText(note, "");
+    try {
+      const answer = await fetch(new URL(path, scope?.api ?? location.href), {
+        method: "PUT",
+        headers: { "content-type": "application/json" },
+        body: JSON.stringify(body),
+      });
+      if (answer.ok) return;
+      const problem = await answer.json().catch(() => ({ type: "about:blank", title: `The service answered ${answer.status}.` }));
+      setText(note, refusalWords({ problem }));
+    } catch {
+      setText(note, "The service cannot be reached; nothing was changed.");
+    }
+  }
+}

@@ -1,0 +1,51 @@
+/** The panel of one controller, composed from what the venue says that its zones have. */
+import "../roomlink.js";
+import { make } from "../elements/dom.js";
+import { sections } from "../src/compose.js";
+import { capitalised, controllerName } from "../src/format.js";
+import { byId, pageSession } from "./byid.js";
+
+const ELEMENTS = { choice: "rl-choice", level: "rl-level", switch: "rl-switch", momentary: "rl-momentary" };
+
+const session = pageSession();
+const work = byId("work");
+
+function compose() {
+  const { venue, controller, store } = session;
+  const here = controller === null ? undefined : venue?.controllers[controller];
+  if (!venue || controller === null || !here) return;
+  const name = controllerName(venue, controller);
+  byId("here").textContent = `${venue.venue.name} \u2014 ${name}`;
+  document.title = `${name}, ${venue.venue.name}`;
+  const plan = sections(venue, here.home, store.face.links.map((link) => link.zone));
+  // What is drawn already stays: taking a control out from under a finger would let go of it.
+  const key = JSON.stringify(plan);
+  if (work.dataset.key === key) return;
+  work.dataset.key = key;
+  work.replaceChildren(
+    ...plan.map(({ section, controls }) =>
+      titled(
+        capitalised(section),
+        ...controls.flatMap(({ name: control, kind }) => {
+          // A newer service may know kinds that this kit has no element for.
+          if (!(kind in ELEMENTS)) return [];
+          const element = document.createElement(ELEMENTS[kind]);
+          element.setAttribute("control", control);
+          return [element];
+        }),
+      ),
+    ),
+    ...(Object.keys(venue.scenes).length ? [titled("Scenes", document.createElement("rl-scenes"))] : []),
+  );
+}
+
+/**
+ * @param {string} title
+ * @param {...Node} children
+ */
+function titled(title, ...children) {
+  return make("section", {}, make("h2", {}, title), ...children);
+}
+
+session.store.subscribe(["face", "zones"], compose);
+compose();

@@ -1,0 +1,171 @@
+/**
+ * One panel's (or watcher's) life with the service: venue, view, socket, holds and what was asked, in one object that
+ * every element of the page shares. No DOM: the ports are handed in.
+ *
+ * @typedef {import("./types.js").Venue} Venue
+ * @typedef {import("./types.js").Spec} Spec
+ * @typedef {import("./types.js").Feedback} Feedback
+ * @typedef {import("./types.js").Ok} Ok
+ * @typedef {import("./types.js").Timers} Timers
+ *
+ * @typedef {object} SessionPorts
+ * @property {string} socketUrl                   ws: or wss:
+ * @property {string | null} controller           null to watch everything and act on nothing
+ * @property {() => Promise<Venue>} fetchVenue    rejects with words for a person
+ * @property {import("./socket.js").PanelSocketOptions["makeSocket"]} makeSocket
+ * @property {() => number} now
+ * @property {Timers} timers
+ */
+import { Asked } from "./asked.js";
+import { commonSpec } from "./compose.js";
+import { Holds } from "./holds.js";
+import { PanelSocket } from "./socket.js";
+import { Store } from "./store.js";
+
+const VENUE_AGAIN_MS = 3000;
+
+export class Session {
+  /** @param {SessionPorts} ports */
+  constructor(ports) {
+    this.ports = ports;
+    this.controller = ports.controller;
+    this.store = new Store(ports.controller);
+    this.asked = new Asked((control) => this.store.touch(`control:${control}`), ports.timers);
+    this.socket = new PanelSocket({
+      url: ports.socketUrl,
+      makeSocket: ports.makeSocket,
+      now: ports.now,
+      timers: ports.timers,
+      onWelcome: (message) => this.#welcomed(message),
+      onChange: (message) => {
+        this.store.change(message);
+        this.asked.caughtUp(message.seq);
+      },
+      onLetGo: (message) => this.holds.endControl(message.control, message.why || "The service let go."),
+      onState: (state, why) => this.#stateChanged(state, why),
+    });
+    this.holds = new Holds((any) => this.socket.setHolding(any));
+    /** @type {Venue | null} */
+    this.venue = null;
+    /** why nothing can be shown or done, in words; empty when all is well */
+    this.trouble = "Connecting.";
+    this.venueTrouble = "";
+    this.stopped = false;
+  }
+
+  start() {
+    this.stopped = false;
+    void this.#loadVenue();
+    this.socket.connect();
+  }
+
+  stop() {
+    this.stopped = true;
+    this.holds.endAll("");
+    this.socket.stop();
+  }
+
+  /** Whether what is shown is known to be current. */
+  get live() {
+    return this.socket.state === "live" && this.venue !== null && this.venueTrouble === "";
+  }
+
+  /** The service's time now, in milliseconds since 1970. */
+  serviceNow() {
+    return this.socket.clock.now();
+  }
+
+  /**
+   * What a control is in the linked zones together; without links, as the home zone has it, else as any.
+   * @param {string} control
+   * @returns {Spec | undefined}
+   */
+  spec(control) {
+    const { venue } = this;
+    if (!venue) return undefined;
+    const home = this.controller === null ? undefined : venue.controllers[this.controller]?.home;
+    const linked = this.store.face.links.map((link) => link.zone);
+    /** @param {string[]} zones */
+    const specs = (zones) => zones.flatMap((id) => venue.zones[id]?.controls[control] ?? []);
+    return commonSpec(specs(linked)) ?? specs([...(home ? [home] : []), ...Object.keys(venue.zones)])[0];
+  }
+
+  /**
+   * @param {string} control
+   * @returns {Feedback | undefined}
+   */
+  feedback(control) {
+    return this.store.face.controls[control];
+  }
+
+  /**
+   * Acts on a control in every linked zone.
+   * @param {string} control
+   * @param {Record<string, unknown>} order  `do`, and `value` and `over` where they apply
+   * @param {unknown} [asked]  what to show as asked until it is seen
+   * @returns {Promise<Ok>}
+   */
+  act(control, order, asked) {
+    const answer = this.socket.request({ type: "act", control, ...order });
+    return asked === undefined ? answer : this.asked.put(control, asked, answer);
+  }
+
+  /**
+   * Starts something held; the returned function lets go, and so does anything that ends holds.
+   * @param {string} control
+   * @param {"press" | "raise" | "lower"} begin
+   * @param {(why: string) => void} ended   `why` is empty when the holder let go
+   * @param {(error: unknown) => void} refused
+   * @returns {() => void}
+   */
+  hold(control, begin, ended, refused) {
+    const end = begin === "press" ? "release" : "stop";
+    const letGo = this.holds.start(control, (why, tell) => {
+      // A release that cannot be sent needs none: a lost socket lets go by itself.
+      if (tell) this.act(control, { do: end }).catch(() => {});
+      ended(why);
+    });
+    this.act(control, { do: begin }).catch((error) => {
+      letGo();
+      refused(error);
+    });
+    return () => letGo();
+  }
+
+  /** @param {import("./types.js").Welcome} message */
+  #welcomed(message) {
+    this.store.welcome(message);
+    if (message.resumed) return;
+    this.asked.caughtUp(message.seq);
+    // After a reload of the configuration the place itself may have changed.
+    void this.#loadVenue();
+  }
+
+  async #loadVenue() {
+    if (this.stopped) return;
+    try {
+      const venue = await this.ports.fetchVenue();
+      // The same place again is no news: who draws by it need not draw anew.
+      if (JSON.stringify(venue) !== JSON.stringify(this.venue)) this.venue = venue;
+      const known = this.controller === null || this.controller in venue.controllers;
+      this.venueTrouble = known ? "" : `There is no panel named ${this.controller} here.`;
+    } catch (error) {
+      // With a venue in hand a failed fetch is only a late one: the socket says whether the service is there.
+      if (this.venue === null) {
+        this.venueTrouble = error instanceof Error ? error.message : String(error);
+        this.ports.timers.set(() => void this.#loadVenue(), VENUE_AGAIN_MS);
+      }
+    }
+    this.store.touchAll();
+  }
+
+  /**
+   * @param {import("./socket.js").LiveState} state
+   * @param {string} why
+   */
+  #stateChanged(state, why) {
+    this.trouble = state === "live" ? "" : why;
+    if (state === "stale") this.holds.endAll("The connection was lost, so it was let go.");
+    this.store.touchAll();
+  }
+}

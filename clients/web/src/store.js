@@ -1,0 +1,171 @@
+/**
+ * What the service last said, merged message by message, and who wants to hear of which part.
+ *
+ * Topics: `control:NAME` (a controller's feedback), `face` (links, lead, locked), `zone:ZONE`, `partitions`, `groups`,
+ * and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
+ *
+ * @typedef {import("./types.js").Welcome} Welcome
+ * @typedef {import("./types.js").Change} Change
+ * @typedef {import("./types.js").Face} Face
+ * @typedef {import("./types.js").ZoneState} ZoneState
+ * @typedef {import("./types.js").Wall} Wall
+ * @typedef {{controllers: Record<string, Face>, zones: Record<string, ZoneState>, partitions: Record<string, Wall>, groups: string[][]}} View
+ */
+
+/** @returns {View} */
+function emptyView() {
+  return { controllers: {}, zones: {}, partitions: {}, groups: [] };
+}
+
+/** @returns {Face} */
+function emptyFace() {
+  return { links: [], lead: false, locked: null, controls: {} };
+}
+
+/**
+ * A level that was on the move then stands where it was then: its trajectory has long ended by now.
+ * @param {View} view
+ * @returns {View}
+ */
+function stilled(view) {
+  const zones = Object.entries(view.zones).map(([id, zone]) => {
+    const controls = Object.entries(zone.controls ?? {}).map(([name, control]) => [name, { ...control, moving: null }]);
+    return [id, { ...zone, controls: Object.fromEntries(controls) }];
+  });
+  return { ...view, zones: Object.fromEntries(zones) };
+}
+
+export class Store {
+  /**
+   * @param {string | null} controller  whose face the messages call `controller`; null for a watcher
+   * @param {(run: () => void) => void} [schedule]  when a batch goes out; a microtask unless told otherwise
+   */
+  constructor(controller, schedule = (run) => queueMicrotask(run)) {
+    this.controller = controller;
+    this.schedule = schedule;
+    this.current = emptyView();
+    /** @type {View | null} a view of the past that is shown instead, while somebody looks back */
+    this.past = null;
+    this.seq = -1;
+    /** @type {Map<string, Set<() => void>>} */
+    this.listeners = new Map();
+    /** @type {Set<string>} */
+    this.touched = new Set();
+    this.everything = false;
+    this.scheduled = false;
+  }
+
+  /** What is shown: the present, unless somebody looks back. @returns {View} */
+  get view() {
+    return this.past ?? this.current;
+  }
+
+  /** The controller's own face; an empty one before the welcome. */
+  get face() {
+    return (this.controller !== null && this.view.controllers[this.controller]) || emptyFace();
+  }
+
+  /**
+   * A resumed welcome leaves the view as it is; any other replaces all of it.
+   * @param {Welcome} message
+   */
+  welcome(message) {
+    if (message.resumed) return;
+    this.current = emptyView();
+    this.#merge(message);
+    this.everything = true;
+    this.#flushSoon();
+  }
+
+  /** @param {Change} message */
+  change(message) {
+    this.#merge(message);
+  }
+
+  /**
+   * Shows the place as it was, or with null as it is; the present goes on being merged behind it.
+   * @param {View | null} past  as GET /state?at= gives it
+   */
+  lookBack(past) {
+    this.past = past && stilled(past);
+    this.touchAll();
+  }
+
+  /**
+   * @param {string[]} topics
+   * @param {() => void} listener
+   * @returns {() => void} call it to hear no more
+   */
+  subscribe(topics, listener) {
+    for (const topic of topics) {
+      const set = this.listeners.get(topic) ?? new Set();
+      set.add(listener);
+      this.listeners.set(topic, set);
+    }
+    return () => {
+      for (const topic of topics) this.listeners.get(topic)?.delete(listener);
+    };
+  }
+
+  /**
+   * Tells the listeners of these topics, with the next batch.
+   * @param {...string} topics
+   */
+  touch(...topics) {
+    for (const topic of topics) this.touched.add(topic);
+    this.#flushSoon();
+  }
+
+  /** Tells everybody, with the next batch. */
+  touchAll() {
+    this.everything = true;
+    this.#flushSoon();
+  }
+
+  /** @param {Change} message */
+  #merge(message) {
+    this.seq = message.seq;
+    if (message.controller && this.controller !== null) this.#mergeFace(this.controller, message.controller);
+    for (const [id, part] of Object.entries(message.controllers ?? {})) this.#mergeFace(id, part);
+    for (const [id, part] of Object.entries(message.zones ?? {})) {
+      const zone = this.current.zones[id] ?? { group: [id], linked_by: [] };
+      const controls = part.controls ? { ...zone.controls, ...part.controls } : zone.controls;
+      this.current.zones[id] = { ...zone, ...part, ...(controls ? { controls } : {}) };
+      this.touch(`zone:${id}`, "zones");
+    }
+    if (message.partitions) {
+      Object.assign(this.current.partitions, message.partitions);
+      this.touch("partitions");
+    }
+    if (message.groups) {
+      this.current.groups = message.groups;
+      this.touch("groups");
+    }
+    this.touch("seq");
+  }
+
+  /**
+   * @param {string} id
+   * @param {Partial<Face>} part
+   */
+  #mergeFace(id, part) {
+    const face = this.current.controllers[id] ?? emptyFace();
+    const { controls, ...rest } = part;
+    this.current.controllers[id] = { ...face, ...rest, controls: { ...face.controls, ...controls } };
+    for (const name of Object.keys(controls ?? {})) this.touch(`control:${name}`);
+    if (Object.keys(rest).length > 0) this.touch("face");
+  }
+
+  #flushSoon() {
+    if (this.scheduled) return;
+    this.scheduled = true;
+    this.schedule(() => {
+      this.scheduled = false;
+      const topics = this.everything ? [...this.listeners.keys()] : [...this.touched];
+      this.everything = false;
+      this.touched.clear();
+      const due = new Set(topics.flatMap((topic) => [...(this.listeners.get(topic) ?? [])]));
+      for (const listener of due) listener();
+    });
+  }
+}

@@ -1,0 +1,89 @@
+/**
+ * The JSON that the service and a browser exchange, as types. Nothing here runs.
+ *
+ * @typedef {"choice" | "level" | "switch" | "momentary"} Kind
+ * @typedef {"closed" | "open" | "moving" | "unknown"} Position
+ * @typedef {string | number | boolean | null} Value
+ *
+ * @typedef {object} Spec  What a control is, from GET /venue.
+ * @property {Kind} kind
+ * @property {string} name        may be empty: then the control's key is shown
+ * @property {string} section     what people do with it: sound, picture, light, room or empty
+ * @property {string} [scope]
+ * @property {string[]} [options]
+ * @property {boolean} [allow_none]
+ * @property {boolean} [sources]
+ * @property {string} [unit]
+ * @property {[number, number]} [range]
+ * @property {number | null} [ceiling]   no order passes it
+ * @property {number} [tolerance]
+ *
+ * @typedef {object} Moving  A level on the move, in the service's time.
+ * @property {number} from
+ * @property {number} to
+ * @property {string} start      RFC 3339
+ * @property {number} seconds
+ * @property {string} curve
+ *
+ * @typedef {object} Feedback  What a controller shows for a control, or (without the votes) what a zone's control is.
+ * @property {Kind} kind
+ * @property {Value} value
+ * @property {boolean} [decided]
+ * @property {boolean} [mixed]
+ * @property {string[]} [outliers]
+ * @property {Moving | null} [moving]
+ * @property {Value} [pending]
+ * @property {string[]} [options]
+ * @property {string} [by]
+ *
+ * @typedef {{zone: string, by: string, reasons: string[], since: string, pickup: string[]}} Link
+ *
+ * @typedef {object} Face  One controller.
+ * @property {string} [controller]
+ * @property {Link[]} links
+ * @property {boolean} lead
+ * @property {{by: string} | null} locked
+ * @property {Record<string, Feedback>} controls
+ *
+ * @typedef {object} Wall  One partition now.
+ * @property {Position} position
+ * @property {"sensed" | "pinned" | "unknown"} trust
+ * @property {boolean} flagged
+ * @property {boolean} joins
+ * @property {Position | null} reported        a new position that has yet to settle
+ * @property {string | null} pinned_until
+ *
+ * @typedef {object} ZoneState
+ * @property {string[]} group
+ * @property {string[]} linked_by
+ * @property {Record<string, Feedback>} [controls]   only for a watcher
+ *
+ * @typedef {[number, number]} Point  metres, y downwards
+ *
+ * @typedef {object} Venue
+ * @property {{id: string, name: string, timezone: string}} venue
+ * @property {Record<string, {name: string, type: string, outline: Point[] | null, controls: Record<string, Spec>}>} zones
+ * @property {Record<string, {name: string, between: [string, string], line: [Point, Point] | null, simulated: boolean}>} partitions
+ * @property {Record<string, {name: string, home: string, reach: string[] | null}>} controllers
+ * @property {Record<string, {name: string, type: string | null, zone: string | null, zones: string[]}>} scenes
+ *
+ * @typedef {object} Change  What changed, and nothing else.
+ * @property {string} type
+ * @property {number} seq
+ * @property {string} at
+ * @property {Partial<Face>} [controller]
+ * @property {Record<string, Partial<Face>>} [controllers]
+ * @property {Record<string, Partial<ZoneState>>} [zones]
+ * @property {Record<string, Wall>} [partitions]
+ * @property {string[][]} [groups]
+ *
+ * @typedef {Change & {resumed: boolean}} Welcome
+ * @typedef {{type: "ok", id: string | number, seq: number, zones: string[], at: string}} Ok
+ * @typedef {{type: string, title: string, status: number, detail?: string, [more: string]: unknown}} Problem
+ *
+ * @typedef {object} Timers  Where waiting comes from: the browser's, or a test's.
+ * @property {(run: () => void, ms: number) => unknown} set
+ * @property {(handle: any) => void} clear
+ */
+
+export {};
