@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import signal
 import socket
 import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,9 +19,12 @@ import uvicorn
 from roomlink import limits
 from roomlink.api.app import application
 from roomlink.core.apply import apply
-from roomlink.core.commands import SERVICE, Configure, Recover, ReportWall
+from roomlink.core.commands import SERVICE, Configure, Recover, StopMotion
 from roomlink.core.state import State
-from roomlink.errors import CallerFault, JournalFailed, RoomlinkError, VenueFault
+from roomlink.drivers.registry import Registry
+from roomlink.drivers.simulated import driver as simulated_driver
+from roomlink.drivers.simulated.bench import Bench
+from roomlink.errors import RoomlinkError, VenueFault
 from roomlink.journal.memory import MemoryJournal
 from roomlink.journal.port import Journal
 from roomlink.journal.recovery import fold
@@ -25,6 +32,7 @@ from roomlink.journal.sqlite import SqliteJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.runtime.housekeeping import Housekeeping
 from roomlink.runtime.metrics import Metrics
+from roomlink.runtime.outputs import Outputs
 from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
 from roomlink.venue.load import Loaded, load
@@ -34,6 +42,7 @@ log = structlog.get_logger("roomlink")
 PING_S = 5.0
 """How often sockets are pinged, and how long the answer may take, so that dead peers are noticed."""
 SHUTDOWN_S = 3
+STOP_SIGNALS = (signal.SIGTERM, signal.SIGINT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,29 +86,30 @@ class Service:
             log.warning("clock", notice=f"the wall clock lies {behind:.0f} s behind the journal's last entry")
         writer = Writer(state, seq, journal, clock, Metrics())
         writer.start()
-        simulated = SimulatedWalls(clock, lambda report: self._report(writer, report))
+        simulated = SimulatedWalls(clock, writer.surely)
+        bench = Bench(clock.stamp)
+        outputs = Outputs(writer, Registry.of(simulated_driver(bench)), power_was_lost=booted_after(last))
         housekeeping = Housekeeping(writer)
         try:
             if state.digest:
                 await writer.submit(Recover(SERVICE, last))
             await self._configure(writer, self._loaded)
+            outputs.start()
             simulated.begin(writer.state)
             housekeeping.start()
-            await self._listen(writer, simulated)
+            await self._listen(writer, simulated, outputs=outputs, bench=bench)
         finally:
             housekeeping.stop()
             simulated.stop()
+            await self._rest(writer, outputs)
             writer.save_snapshot()
             await writer.stop()
 
-    def _report(self, writer: Writer, report: ReportWall) -> None:
-        try:
-            done = writer.put(report)
-        except (CallerFault, JournalFailed) as error:
-            log.error("report lost", partition=report.partition, error=str(error))
-            return
-        # A report that the disk did not take comes again with the next move; the failure itself is logged already.
-        done.add_done_callback(lambda future: future.exception())
+    async def _rest(self, writer: Writer, outputs: Outputs) -> None:
+        """What moves stops before the service does."""
+        with contextlib.suppress(RoomlinkError):
+            await writer.submit(StopMotion(SERVICE, "the service stops"))
+        await outputs.stop()
 
     async def _configure(self, writer: Writer, loaded: Loaded) -> None:
         if loaded.digest != writer.state.digest:
@@ -121,23 +131,10 @@ class Service:
         except RoomlinkError as error:
             log.error("reload refused", error=str(error))
 
-    async def _listen(self, writer: Writer, simulated: SimulatedWalls) -> None:
-        config = uvicorn.Config(
-            application(writer, simulated),
-            http="httptools",
-            ws="websockets-sansio",
-            ws_max_size=limits.MESSAGE_BYTES_MAX,
-            ws_per_message_deflate=False,
-            ws_ping_interval=PING_S,
-            ws_ping_timeout=PING_S,
-            log_config=None,
-            access_log=False,
-            lifespan="off",
-            server_header=False,
-            timeout_graceful_shutdown=SHUTDOWN_S,
-        )
+    async def _listen(self, writer: Writer, simulated: SimulatedWalls, **more: object) -> None:
         bound = bind(self.options.host, self.options.port)
-        self._server = Server(config, f"http://{self.options.host}:{bound.getsockname()[1]}")
+        config = server_config(writer, simulated, folder=self.options.folder, **more)
+        self._server = Server(config, address(self.options.host, bound))
         loop = asyncio.get_running_loop()
         reloads: set[asyncio.Task[None]] = set()
 
@@ -154,6 +151,29 @@ class Service:
             bound.close()
 
 
+def server_config(writer: Writer, simulated: SimulatedWalls, **state: object) -> uvicorn.Config:
+    """How uvicorn serves the application: one process, one loop, bounds on everything."""
+    return uvicorn.Config(
+        application(writer, simulated, **state),
+        http="httptools",
+        ws="websockets-sansio",
+        ws_max_size=limits.MESSAGE_BYTES_MAX,
+        ws_per_message_deflate=False,
+        ws_ping_interval=PING_S,
+        ws_ping_timeout=PING_S,
+        log_config=None,
+        access_log=False,
+        lifespan="off",
+        server_header=False,
+        timeout_graceful_shutdown=SHUTDOWN_S,
+    )
+
+
+def booted_after(stamp: float) -> bool:
+    """Whether the machine started after ``stamp``: then the power was off, most likely the devices' too."""
+    return 0.0 < stamp < time.time() - time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
 class Server(uvicorn.Server):
     """uvicorn's server that says on standard output where it listens, once it does."""
 
@@ -166,11 +186,29 @@ class Server(uvicorn.Server):
         sys.stdout.write(self._address + "\n")
         sys.stdout.flush()
 
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """As uvicorn's, but the signal is not raised once more at the end: the journal has yet to be closed."""
+        loop = asyncio.get_running_loop()
+        for one in STOP_SIGNALS:
+            loop.add_signal_handler(one, self.handle_exit, one, None)
+        try:
+            yield
+        finally:
+            for one in STOP_SIGNALS:
+                loop.remove_signal_handler(one)
+
+
+def address(host: str, bound: socket.socket) -> str:
+    """Where a browser finds it."""
+    return f"http://{f'[{host}]' if ':' in host else host}:{bound.getsockname()[1]}"
+
 
 def bind(host: str, port: int) -> socket.socket:
     """A listening socket; port 0 takes a free one. Raises OSError with the address in its text."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    bound = socket.socket(family, socket.SOCK_STREAM)
+    # With the protocol named, asyncio turns off the waiting of small writes (Nagle) on what is accepted.
+    bound = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         bound.bind((host, port))

@@ -199,10 +199,17 @@ def _shift(draft: Draft, controller: str, zone: str, control: str, by: float, ov
 
 
 def free_value(draft: Draft, controller: str, zone: str, control: str) -> float:
-    """Where a zone's level would stand for this controller if its range had no ends."""
+    """Where a zone's level would stand for this controller if its range had no ends.
+
+    What is kept beyond an end counts only at that end, not where the level was stopped on the way to it.
+    """
+    spec = draft.spec.zones[zone].controls[control]
     record = draft.controls[zone, control]
+    assert isinstance(spec, LevelSpec)
     assert isinstance(record, Level)
-    return record.at(draft.now) + orders.excess_of(draft.links[controller, zone], control)
+    here = record.at(draft.now)
+    free = here + orders.excess_of(draft.links[controller, zone], control)
+    return free if spec.clamp(free) == here else here
 
 
 def _picked_up(draft: Draft, controller: str, zone: str, control: str, value: float) -> bool:

@@ -232,6 +232,22 @@ def overrides(state: State) -> Data:
     }
 
 
+def bindings(state: State) -> Data:
+    """What drives which device, and for power and motion who armed it."""
+    found = {}
+    for binding in state.spec.bindings:
+        arming = state.armed.get(binding.name)
+        found[binding.name] = {
+            "class": binding.cls,
+            "device": binding.device,
+            "control": f"{binding.zone}.{binding.control}",
+            "armed": None
+            if arming is None
+            else {"who": arming.who, "at": rfc3339(arming.at), "note": arming.note},
+        }
+    return found
+
+
 def alarms(state: State) -> Data:
     return {
         name: {"since": rfc3339(alarm.since), "text": alarm.text}

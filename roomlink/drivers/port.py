@@ -13,11 +13,11 @@ Rules for implementers:
 - ``connect`` returns when the device can be talked to, and raises ``DeviceFault`` (or OSError) when it cannot; it takes
   ``CONNECT_S_MAX`` at most. A connectionless protocol returns at once and finds out otherwise, or never: then it says
   so in ``detects_loss``.
-- ``send`` gets values of points by their names; it returns when they are sent and, where the protocol answers, accepted.
+- ``send`` gets values of points by their names; it returns when they are sent and, where the protocol answers, taken.
   A name in the returned set is *confirmed* by the device. It raises ``DeviceFault`` when the connection is lost, and
   ``PointFault`` when the device refuses one point for good: that point is reported and the others go on.
-- ``serve`` runs until the connection is lost (then it raises ``DeviceFault``) or it is cancelled. It polls, keeps alive,
-  and hands every value that the device reports to ``hear``. A device that only receives just waits.
+- ``serve`` runs until the connection is lost (then it raises ``DeviceFault``) or it is cancelled. It polls, keeps
+  alive, and hands every value that the device reports to ``hear``. A device that only receives just waits.
 - ``close`` never raises and may be called at any time, also twice. A device that must say good-bye does it here.
 - Values are the device's own: what a ``Mapping`` makes of a control's value. Outputs are levels, not edges: sending the
   same value twice must do no harm; where it would (a toggle), the driver must not offer that point.
@@ -92,7 +92,7 @@ class Driver:
     make: Callable[[Any, Mapping[str, Any]], Device]
     """(config, points by name) to a device; must not touch the network. Raises ValueError with what is wrong."""
     point_name: Callable[[Any, Any], str]
-    """(config, point) to the point's name: one place of the device, one name. Points with one name are the same place."""
+    """(config, point) to the point's name: one place of the device, one name. Equal names are the same place."""
     native: tuple[float, float] | None = None
     """The range onto which a level is always mapped (a dimmer's 0 to 1); None: values go in the control's unit."""
     overlaps: Callable[[Any, Any], bool] | None = None

@@ -9,14 +9,19 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from roomlink.drivers.outbox import Outbox, Sample
+from roomlink.drivers.outbox import Outbox, Sample, alike
 from roomlink.drivers.port import CONNECT_S_MAX, Device, DeviceFault, PointFault, Value, WireFault
 
 BACKOFF_S_MIN, BACKOFF_S_MAX = 0.2, 1.5
 """Waits between attempts to connect; a device that returns is driven within 2 s."""
+DOUBLINGS_MAX = 8
+STEADY_S = 1.0
+"""After a failure a connection counts as up when it lasted this long: one that comes and goes is not told each time."""
 STOP_S_MAX = 2.0
 
 LOST = (DeviceFault, WireFault, OSError, TimeoutError, EOFError)
+DRIVER_FAILED = "the driver failed: "
+"""How ``Health.why`` begins when a driver raised what the port does not allow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,27 +43,40 @@ class Runner:
         now: Callable[[], float],
         hear: Callable[[str, Value], None],
         health: Callable[[Health], None],
+        connected: Callable[[], None] = lambda: None,
     ) -> None:
         self.name = name
         self.device = device
         self.outbox = Outbox()
         self.health = Health(False, now(), "not connected yet")
-        self._now, self._hear, self._tell = now, hear, health
+        self._now, self._hear, self._tell, self._tell_connected = now, hear, health, connected
         self._news = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
         self._tries = 0
+        self._connected = self._ending = False
 
     def start(self) -> None:
         """Needs a running event loop."""
+        self._ending = False
         self._task = asyncio.create_task(self._run(), name=f"device {self.name}")
 
     async def stop(self) -> None:
-        """Send what is due, say good-bye, end."""
+        """Send what is due, say good-bye, end; takes ``STOP_S_MAX`` twice at most. Does no harm when called again."""
         task, self._task = self._task, None
-        if task is not None:
-            task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
+        if task is None:
+            return
+        self._ending = True
+        self._news.set()
+        if self._connected:
+            await asyncio.wait((task,), timeout=STOP_S_MAX)
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+
+    @property
+    def connected(self) -> bool:
+        """Whether it can be talked to at this moment; ``health`` also asks that this lasts."""
+        return self._connected
 
     def want(self, point: str, wanted: Sample, until: float) -> None:
         """Drive a point; see ``Outbox.want``."""
@@ -66,56 +84,65 @@ class Runner:
         self._news.set()
 
     async def _run(self) -> None:
-        try:
-            while True:
-                try:
-                    await self._session()
-                except LOST as error:
-                    self._down(str(error) or type(error).__name__)
-                finally:
-                    await self._close()
-                self.outbox.lost()
-                most = min(BACKOFF_S_MAX, BACKOFF_S_MIN * 2**self._tries)
-                self._tries += 1
-                # Chance keeps a hundred devices behind one switch from all coming back in the same instant.
-                await asyncio.sleep(most * (0.5 + random.random() / 2))
-        finally:
-            await self._close()
+        while True:
+            try:
+                await self._session()
+            except LOST as error:
+                self._down(str(error) or type(error).__name__)
+            except Exception as error:  # a driver of a third party may raise anything; the device must be driven again
+                self._down(f"{DRIVER_FAILED}{error!r}")
+            finally:
+                await self._close()
+            if self._ending:
+                return
+            self.outbox.lost()
+            most = min(BACKOFF_S_MAX, BACKOFF_S_MIN * 2 ** min(self._tries, DOUBLINGS_MAX))
+            self._tries += 1
+            # Chance keeps a hundred devices behind one switch from all coming back in the same instant.
+            await asyncio.sleep(most * (0.5 + random.random() / 2))
 
     async def _close(self) -> None:
-        # A good-bye may take its time, but not the service's.
-        with contextlib.suppress(TimeoutError):
+        # A good-bye may take its time, but not the service's; and a driver that fails at it must not end the driving.
+        with contextlib.suppress(Exception):
             await asyncio.wait_for(self.device.close(), STOP_S_MAX)
 
     async def _session(self) -> None:
-        """One connection, from its beginning to its loss."""
+        """One connection, from its beginning to its loss, or until ``stop``."""
         await asyncio.wait_for(self.device.connect(self._heard), CONNECT_S_MAX)
-        self._up()
+        steady = asyncio.get_running_loop().call_later(STEADY_S if self._tries else 0.0, self._up)
+        self._connected = True
+        self._tell_connected()
         serve = asyncio.create_task(self.device.serve())
         drive = asyncio.create_task(self._drive())
         try:
             done, _ = await asyncio.wait((serve, drive), return_when=asyncio.FIRST_COMPLETED)
             for task in done:
                 task.result()
-            raise DeviceFault("the connection ended")
+            if not self._ending:
+                raise DeviceFault("the connection ended")
         finally:
+            self._connected = False
+            steady.cancel()
             for task in (serve, drive):
                 task.cancel()
             await asyncio.gather(serve, drive, return_exceptions=True)
 
     async def _drive(self) -> None:
-        """Send what differs, no oftener than the device takes it; sleep while nothing does."""
+        """Send what differs, no oftener than the device takes it; sleep while nothing does; return on ``stop``."""
+        clock = asyncio.get_running_loop().time
         pause = 1.0 / self.device.rate_hz
         while True:
             self._news.clear()
-            now = self._now()
+            began, now = clock(), self._now()
             values = self.outbox.take(now)
             if values:
                 await self._send(values, now)
-            elif self.outbox.idle:
+            if self._ending:
+                return
+            if values or not self.outbox.idle:
+                await asyncio.sleep(max(0.0, began + pause - clock()))
+            else:
                 await self._news.wait()
-                continue
-            await asyncio.sleep(pause)
 
     async def _send(self, values: Mapping[str, Value], now: float) -> None:
         rest = dict(values)
@@ -123,11 +150,11 @@ class Runner:
             try:
                 confirmed = await self.device.send(rest)
             except PointFault as fault:
-                self.outbox.refused(fault.point, str(fault))
-                if rest.pop(fault.point, None) is None:
+                if fault.point not in rest:
                     raise DeviceFault(str(fault)) from fault
+                self.outbox.refused(fault.point, str(fault), rest.pop(fault.point), now)
                 continue
-            self.outbox.sent(rest, confirmed, now)
+            self.outbox.sent(rest, confirmed, now, self._now())
             return
 
     def _heard(self, point: str, value: Value) -> None:
@@ -145,15 +172,16 @@ class Runner:
             self._tell(self.health)
 
     def snapshot(self) -> dict[str, Any]:
-        """For ``/devices``: wanted, sent, reported and confirmed, point by point."""
+        """For ``/devices``: wanted, sent, reported and whether what is wanted is confirmed, point by point."""
         now = self._now()
-        return {
-            name: {
-                "wanted": place.wanted(now),
+        answer = {}
+        for name, place in self.outbox.places.items():
+            wanted = place.wanted(now)
+            answer[name] = {
+                "wanted": wanted,
                 "sent": place.sent if place.known else None,
                 "reported": place.reported,
-                "confirmed": place.confirmed,
+                "confirmed": place.confirmed and alike(place.sent, wanted),
                 "fault": place.fault,
             }
-            for name, place in self.outbox.places.items()
-        }
+        return answer

@@ -54,6 +54,11 @@ class Listener:
         self._missed = touch
         self._wake()
 
+    @property
+    def waiting(self) -> int:
+        """Messages that it has not taken yet."""
+        return len(self._ready)
+
     def take(self) -> bytes | None:
         """The next message to send, or None when there is nothing to say now."""
         if self._ready:

@@ -35,17 +35,23 @@ class SimulatedWalls:
             if data.get("simulated") and state.walls[partition].sensed is None:
                 self._submit(ReportWall(WALL, partition, contacts=ENDS["closed"]))
 
-    def move(self, spec: Spec, partition: str, position: str) -> None:
-        """Start a wall towards ``position``; its contacts report on the way."""
+    def leaving(self, spec: Spec, partition: str, position: str) -> ReportWall:
+        """The report with which a run to ``position`` begins; carry it out, then call ``run``.
+
+        Raises ``CallerFault`` for what is no simulated wall or no end.
+        """
         if partition not in spec.partitions:
             raise UnknownName("partition", partition, list(spec.partitions))
         if not spec.data["partitions"][partition].get("simulated"):
             raise Refused("not-simulated", f"{partition} is a real wall: only people and its crew move it")
         if position not in STATED:
             raise BadValue("position", f"{position!r} is not an end: {', '.join(STATED)}", allowed=list(STATED))
+        return ReportWall(WALL, partition, contacts=(False, False))
+
+    def run(self, partition: str, position: str) -> None:
+        """Let a wall run towards ``position``; its contacts report when it is there."""
         if partition in self._running:
             self._running.pop(partition).cancel()
-        self._submit(ReportWall(WALL, partition, contacts=(False, False)))
         self._running[partition] = self._clock.call_at(
             self._clock.stamp() + RUN_S, lambda: self._arrive(partition, position)
         )

@@ -37,6 +37,7 @@ class Touch:
     """walls of which only the report that does not count yet changed: news for watchers alone"""
     groups: bool = False
     overrides: bool = False
+    alarms: bool = False
     fresh: bool = False
 
     def merge(self, other: Touch) -> None:
@@ -49,6 +50,7 @@ class Touch:
         self.reports |= other.reports
         self.groups |= other.groups
         self.overrides |= other.overrides
+        self.alarms |= other.alarms
         self.fresh |= other.fresh
 
     def copy(self) -> Touch:
@@ -87,6 +89,8 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.controls.add((event.zone, event.control))
         elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
             touch.overrides = True
+        elif isinstance(event, ev.AlarmRaised | ev.AlarmCleared):
+            touch.alarms = True
         elif kind in (ev.Configured, ev.ControlDropped, ev.SceneSaved):
             touch.fresh = True
     return touch
@@ -163,6 +167,8 @@ def watch_change(state: State, touch: Touch, seq: int, now: float) -> Data | Non
         zones.setdefault(zone, {}).setdefault("controls", {})[control] = view.control(state, zone, control, now)
     if not zones:
         del data["zones"]
+    if touch.alarms:
+        data["alarms"] = view.alarms(state)
     faces = {controller: _face(state, controller, touch, now) for controller in touch.controllers()}
     if faces:
         data["controllers"] = faces

@@ -17,10 +17,11 @@ import structlog
 
 from roomlink import limits
 from roomlink.core import snapshot
-from roomlink.core.commands import Command
+from roomlink.core.act import SAFE
+from roomlink.core.commands import Act, Command, LetGo, ReportDevice, ReportOverride, StopMotion, Unlink
 from roomlink.core.events import Entry, HoldEnded, Noticed
 from roomlink.core.state import State
-from roomlink.errors import JournalFailed
+from roomlink.errors import CallerFault, JournalFailed
 from roomlink.journal.committer import Committer
 from roomlink.journal.port import Journal, Snapshot
 from roomlink.runtime import touch as touches
@@ -30,6 +31,17 @@ from roomlink.runtime.hub import Hub
 from roomlink.runtime.metrics import Metrics
 
 log = structlog.get_logger("roomlink")
+
+RETRY_S = 0.25
+
+
+def towards_safe(command: Command) -> bool:
+    """Whether devices act on a command before it is durable: what stops, lets go, or masks."""
+    if isinstance(command, Act):
+        return command.do in SAFE
+    if isinstance(command, ReportOverride):
+        return command.active
+    return isinstance(command, LetGo | ReportDevice | StopMotion | Unlink)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +77,8 @@ class Writer:
         self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp)
         self.hooks: list[EntryHook] = []
         """Called with each entry once it is durable: the log, event streams, held things that were let go."""
+        self.early: list[EntryHook] = []
+        """Called with what goes towards safe as soon as it is decided: devices do not wait for the disk then."""
         self.failure: str | None = None
         """Why the journal did not take the last entry; None while it does."""
         self._committer: Committer | None = None
@@ -74,6 +88,7 @@ class Writer:
         self._folds = 0
         self._snapshot_seq = seq
         self._snapshotting = False
+        self._chores: set[asyncio.Task[None]] = set()
 
     def start(self) -> None:
         self._committer = Committer(self.journal, asyncio.get_running_loop().call_soon_threadsafe)
@@ -115,8 +130,29 @@ class Writer:
         else:
             self._waiting.append(_Waiting(taken.seq, taken.reply, now, done))
             self._commit(taken.entry)
+            if taken.entry is not None and towards_safe(command):
+                for hook in self.early:
+                    hook(taken.entry)
         self._arm()
         return done
+
+    def surely(self, command: Command) -> None:
+        """Carry out what must not be lost to a failing disk: try again until it is durable or the service stops."""
+        task = asyncio.get_running_loop().create_task(self._surely(command))
+        self._chores.add(task)
+        task.add_done_callback(self._chores.discard)
+
+    async def _surely(self, command: Command) -> None:
+        while not self.stopped:
+            try:
+                await self.put(command)
+                return
+            except CallerFault as error:
+                log.error("refused", command=type(command).__name__, error=str(error))
+                return
+            except JournalFailed as error:
+                log.error("not stored yet", command=type(command).__name__, error=str(error))
+                await asyncio.sleep(RETRY_S)
 
     def _commit(self, entry: Entry | None) -> None:
         if entry is None or self._committer is None:
@@ -150,7 +186,7 @@ class Writer:
         kinds = sorted({type(event).__name__ for event in entry.events})
         did = {k: v for k, v in entry.did.items() if k != "command"}
         said = entry.did.get("command", "entry")
-        log.info(said, seq=entry.seq, who=entry.who, via=entry.via, events=kinds, **did)
+        log.info(said, seq=entry.seq, who=entry.who, via=entry.via, events=kinds, did=did)
         for event in entry.events:
             if isinstance(event, Noticed):
                 log.warning("noticed", seq=entry.seq, text=event.text)

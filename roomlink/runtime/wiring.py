@@ -1,0 +1,185 @@
+"""From a venue's configuration to what hangs on each device: outputs, inputs, and the points that they use."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from pydantic import BaseModel
+
+from roomlink.core.commands import Actor, Command, ReportOverride, ReportWall
+from roomlink.core.spec import LevelSpec, Spec
+from roomlink.drivers.mapping import Scaling
+from roomlink.drivers.port import Device, Driver, Value
+from roomlink.drivers.registry import Registry
+
+Data = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """A control that drives a device: ``points`` holds one point, or one for each direction of a motion."""
+
+    name: str
+    zone: str
+    control: str
+    device: str
+    points: Mapping[str, str]
+    scaling: Scaling
+    cls: str
+    follow: bool
+    min_on: float
+    min_off: float
+    supply: str | None
+    restore: bool
+    from_low: bool
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A point that is read; ``command`` makes of its value what the core is told, or None for what means nothing."""
+
+    what: str
+    """``wall/NAME/closed``, ``wall/NAME/stacked``, ``wall/NAME`` or ``override/NAME``"""
+    command: Callable[[Value], Command | None]
+    lost: Callable[[str], Command]
+    """What the core is told when the device is lost; takes the reason."""
+
+
+@dataclass(slots=True)
+class Wired:
+    """One device with all that hangs on it."""
+
+    name: str
+    driver: Driver
+    config: BaseModel
+    raw: Data
+    points: dict[str, BaseModel] = field(default_factory=dict)
+    bindings: list[Binding] = field(default_factory=list)
+    inputs: dict[str, list[Input]] = field(default_factory=dict)
+    """By the point's name."""
+
+    def make(self, registry: Registry) -> Device:
+        return registry.make_device(self.driver, self.config, self.points.values())
+
+    @property
+    def key(self) -> str:
+        """Changes when the device itself has to be made anew."""
+        return repr((self.raw, sorted((name, repr(point)) for name, point in self.points.items())))
+
+
+def wire(spec: Spec, registry: Registry) -> dict[str, Wired]:
+    """All devices of a venue. The configuration was proved sound with the same registry."""
+    data = spec.data
+    devices: dict[str, Wired] = {}
+    for name, raw in data.get("devices", {}).items():
+        driver, config = registry.parse_device(name, raw)
+        devices[name] = Wired(name, driver, config, raw)
+
+    def point(device: str, raw: Data) -> str:
+        wired = devices[device]
+        parsed = registry.parse_point(wired.driver, raw)
+        name = wired.driver.point_name(wired.config, parsed)
+        wired.points[name] = parsed
+        return name
+
+    for raw in data.get("bindings", ()):
+        binding = _binding(spec, raw, devices[raw["device"]].driver, point)
+        devices[binding.device].bindings.append(binding)
+    for name, partition in data["partitions"].items():
+        for device, at, found in _wall_inputs(name, partition, point):
+            devices[device].inputs.setdefault(at, []).append(found)
+    for name, override in data.get("overrides", {}).items():
+        source = override["input"]
+        at = point(source["device"], source["point"])
+        devices[source["device"]].inputs.setdefault(at, []).append(_override_input(name, source))
+    return devices
+
+
+def _binding(spec: Spec, raw: Data, driver: Driver, point: Callable[[str, Data], str]) -> Binding:
+    zone, _, control = raw["control"].partition(".")
+    level = spec.zones[zone].controls[control]
+    onto = raw.get("onto") or driver.native
+    scaling = Scaling(curve=raw.get("curve", "linear"), table=raw.get("values") or {})
+    if isinstance(level, LevelSpec):
+        scaling = Scaling(level.lo, level.hi, None if onto is None else (onto[0], onto[1]), scaling.curve)
+    if raw.get("class") == "motion":
+        points = {direction: point(raw["device"], raw[direction]) for direction in ("open", "close")}
+    else:
+        points = {"": point(raw["device"], raw["point"])}
+    return Binding(
+        name=raw["name"],
+        zone=zone,
+        control=control,
+        device=raw["device"],
+        points=points,
+        scaling=scaling,
+        cls=raw.get("class", "signal"),
+        follow=bool(raw.get("follow", raw.get("class", "signal") == "signal")),
+        min_on=raw.get("min_on") or 0.0,
+        min_off=raw.get("min_off") or 0.0,
+        supply=raw.get("supply"),
+        restore=bool(raw.get("restore", False)),
+        from_low=raw.get("on_return") == "from-low",
+        digest=raw.get("digest", ""),
+    )
+
+
+def _wall_inputs(name: str, partition: Data, point: Callable[[str, Data], str]) -> list[tuple[str, str, Input]]:
+    found = []
+    contacts = partition.get("contacts")
+    for place, end in enumerate(("closed", "stacked")):
+        source = contacts.get(end) if isinstance(contacts, Mapping) else None
+        if source is not None:
+            at = point(source["device"], source["point"])
+            found.append((source["device"], at, _contact_input(name, end, place, source)))
+    if source := partition.get("report"):
+        at = point(source["device"], source["point"])
+        found.append((source["device"], at, _report_input(name, source)))
+    return found
+
+
+def _lost_wall(name: str, device: str) -> Callable[[str], Command]:
+    return lambda why: ReportWall(Actor(device, "device"), name, position="unknown")
+
+
+def _contact_input(name: str, end: str, place: int, source: Data) -> Input:
+    made = source.get("made", True)
+
+    def command(value: Value) -> Command:
+        state = bool(value == made)
+        contacts = (state, None) if place == 0 else (None, state)
+        return ReportWall(Actor(source["device"], "device"), name, contacts=contacts)
+
+    return Input(f"wall/{name}/{end}", command, _lost_wall(name, source["device"]))
+
+
+def _report_input(name: str, source: Data) -> Input:
+    meanings = {value: position for position, value in source["values"].items()}
+
+    def command(value: Value) -> Command | None:
+        position = meanings.get(value)
+        return None if position is None else ReportWall(Actor(source["device"], "device"), name, position=position)
+
+    return Input(f"wall/{name}", command, _lost_wall(name, source["device"]))
+
+
+def _override_input(name: str, source: Data) -> Input:
+    """Fail-safe: by default an open circuit means active, and so does everything that is not a plain closed."""
+    by = Actor(source["device"], "device")
+    active_open = source.get("active", "open") == "open"
+
+    def command(value: Value) -> Command:
+        closed = value is True or value == 1
+        is_open = value is False or value == 0
+        active = not closed if active_open else not is_open
+        return ReportOverride(
+            by, name, active, f"its contact on {source['device']} is {'closed' if closed else 'open'}"
+        )
+
+    def lost(why: str) -> Command:
+        return ReportOverride(by, name, True, f"its input is lost: {why}")
+
+    return Input(f"override/{name}", command, lost)

@@ -1,0 +1,1 @@
+"""Tests of ``roomlink.core``: the rules, in virtual time."""

@@ -1,0 +1,91 @@
+"""Events survive the journal's JSON without loss."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from roomlink.core import events as ev
+from roomlink.core.records import (
+    Arming,
+    Choice,
+    Hold,
+    Level,
+    Link,
+    Mask,
+    Momentary,
+    Motion,
+    Override,
+    Role,
+    Switch,
+    Wall,
+)
+from roomlink.testing import venues
+from roomlink.testing.driver import through_json
+
+ALL: list[ev.Event] = [
+    ev.Configured(venues.row(2), "digest"),
+    ev.ControlSet("a", "volume", Level(-30.0, -10.0, 1000.25, 2.0, "a-panel")),
+    ev.ControlSet("a", "program", Choice(None, "b/laptop", 1000.3, 1000.3, "a-panel")),
+    ev.ControlSet("a", "mute", Switch(True, 1000.0, False, 1010.0, "kim")),
+    ev.ControlSet("a", "talkback", Momentary(True, "kim")),
+    ev.ControlDropped("a", "volume"),
+    ev.LinkSet("a-panel", "b", Link(("hand", "combining"), 1000.0, ("volume",), (("volume", 3.5),)), True),
+    ev.LinkEnded("a-panel", "b", "unlinked by hand"),
+    ev.HandSet("a-panel", "volume", -10.0),
+    ev.HandSet("a-panel", "volume", None),
+    ev.HoldBegan("h", Hold("finger", None, "volume", "raise", ("a", "b"), 1000.0, 1001.0, (("a", -3.0), ("b", 4.0)))),
+    ev.HoldEnded("h", ("a",), "released"),
+    ev.WallSet(
+        "a-b", Wall("open", True, "pinned", "closed", 1002.0, "open", (True, None), 1060.0, 1600.0, True, "kim")
+    ),
+    ev.WallDropped("a-b"),
+    ev.Regrouped((("a", "b"), ("c",))),
+    ev.ZoneDropped("a"),
+    ev.RoleSet("a-panel", Role(False, "b-panel")),
+    ev.ControllerDropped("a-panel"),
+    ev.Remembered("a", {"volume": -30.0, "program": None, "mute": True}),
+    ev.OverflowSet("graduation", ("a", "c")),
+    ev.SceneSaved(
+        "dinner", {"name": "", "type": None, "zone": None, "values": {}, "zones": {"a": {"volume": -3.0}}}, "e"
+    ),
+    ev.SceneSaved("dinner", None, ""),
+    ev.ControlSet("a", "screen", Motion("open", 1000.0, 1030.0, "open", 0.0, None, None, "kim")),
+    ev.OverrideSet("fire", Override(1000.0, "its input says so")),
+    ev.OverrideCleared("fire"),
+    ev.Masked("a", "mute", Mask("fire", True)),
+    ev.Unmasked("a", "mute"),
+    ev.Armed("screen", Arming("A. Technician", 1000.0, "digest", "limits checked")),
+    ev.Disarmed("screen", "the binding changed"),
+    ev.AlarmRaised("wall-late/a-b", 1000.0, "a-b has been moving for too long"),
+    ev.AlarmCleared("wall-late/a-b"),
+    ev.Answered("key", "digest", {"seq": 7, "zones": ["a"]}),
+    ev.Noticed("zone c is no longer configured"),
+]
+
+
+def test_every_type_of_event_is_here() -> None:
+    """So that a new one is not forgotten."""
+    assert {type(e) for e in ALL} == set(ev.EVENT_TYPES.values())
+
+
+@pytest.mark.parametrize("event", ALL, ids=lambda e: type(e).__name__)
+def test_an_event_comes_back_equal_and_of_the_same_types(event: ev.Event) -> None:
+    """Tuples come back as tuples, records as records."""
+    back = through_json(event)
+    assert back == event
+    assert repr(back) == repr(event)
+
+
+def test_an_entry_comes_back_equal() -> None:
+    """With all its events, in order."""
+    entry = ev.Entry(7, 1000.5, "a-panel", "panel", {"command": "Act", "value": -3}, tuple(ALL))
+    assert ev.decode_entry(json.loads(json.dumps(ev.encode_entry(entry)))) == entry
+
+
+@pytest.mark.parametrize("data", [{}, {"type": "miracle"}, {"type": "wall"}, {"type": "noticed", "words": 3}])
+def test_anything_else_is_no_event(data: dict[str, object]) -> None:
+    """A damaged journal is noticed."""
+    with pytest.raises((KeyError, TypeError)):
+        ev.decode(data)

@@ -1,0 +1,112 @@
+"""``runtime.clock`` and its double, ``testing.clock``."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+
+import pytest
+
+from roomlink.runtime.clock import Clock, SystemClock
+from roomlink.testing.clock import VirtualClock
+
+
+def test_a_stamp_is_the_wall_time_when_nothing_lies_ahead() -> None:
+    """Anchoring at a stamp of the past changes nothing, and says that nothing is behind."""
+    clock = SystemClock()
+    assert clock.anchor(0.0) == 0.0
+    assert clock.stamp() == pytest.approx(time.time(), abs=1.0)
+
+
+def test_a_wall_clock_set_back_does_not_take_stamps_back() -> None:
+    """After a last stamp an hour ahead, stamps go on from there, and the difference is told."""
+    clock = SystemClock()
+    last = time.time() + 3600.0
+    assert clock.anchor(last) == pytest.approx(3600.0, abs=1.0)
+    assert last <= clock.stamp() < last + 1.0
+
+
+def test_stamps_never_go_back() -> None:
+    """Many stamps in a row are in order."""
+    clock = SystemClock()
+    stamps = [clock.stamp() for _ in range(1000)]
+    assert stamps == sorted(stamps)
+
+
+async def test_a_timer_of_the_past_is_called_soon_but_not_at_once() -> None:
+    """It waits until the caller has returned to the event loop."""
+    clock = SystemClock()
+    called = asyncio.Event()
+    clock.call_at(clock.stamp() - 5.0, called.set)
+    assert not called.is_set()
+    await asyncio.wait_for(called.wait(), 1.0)
+
+
+async def test_a_cancelled_timer_is_never_called() -> None:
+    """Neither when its time comes nor later."""
+    clock = SystemClock()
+    called: list[str] = []
+    clock.call_at(clock.stamp(), lambda: called.append("cancelled")).cancel()
+    last = asyncio.Event()
+    clock.call_at(clock.stamp() + 0.001, last.set)
+    await asyncio.wait_for(last.wait(), 1.0)
+    assert called == []
+
+
+def test_virtual_time_stands_still_until_told() -> None:
+    """The double is a clock as the runtime asks for, and does not tick."""
+    clock: Clock = VirtualClock(50.0)
+    assert clock.stamp() == clock.stamp() == 50.0
+
+
+def test_virtual_timers_are_called_in_order_each_at_its_time() -> None:
+    """Also those of one instant (in the order of setting) and those set on the way."""
+    clock = VirtualClock(0.0)
+    seen: list[tuple[str, float]] = []
+
+    def note(name: str) -> None:
+        seen.append((name, clock.stamp()))
+
+    def first() -> None:
+        note("first")
+        clock.call_at(1.5, lambda: note("set on the way"))
+
+    clock.call_at(2.0, lambda: note("later"))
+    clock.call_at(1.0, first)
+    clock.call_at(1.0, lambda: note("of the same instant"))
+    clock.call_at(9.0, lambda: note("too late"))
+    clock.advance(2.0)
+    assert seen == [("first", 1.0), ("of the same instant", 1.0), ("set on the way", 1.5), ("later", 2.0)]
+    assert clock.stamp() == 2.0
+    assert clock.waiting == [9.0]
+
+
+def test_virtual_timers_of_the_past_wait_for_the_next_advance() -> None:
+    """They are called at the time that it is, not at one that has gone."""
+    clock = VirtualClock(10.0)
+    seen: list[float] = []
+    clock.call_at(3.0, lambda: seen.append(clock.stamp()))
+    assert seen == []
+    clock.advance(0.0)
+    assert seen == [10.0]
+
+
+@pytest.mark.parametrize("seconds", [-0.001, float("nan")])
+def test_virtual_time_refuses_to_go_back(seconds: float) -> None:
+    """A time that is not forward is an error in the test that asks for it."""
+    clock = VirtualClock(10.0)
+    with pytest.raises(ValueError, match="only goes forward"):
+        clock.advance(seconds)
+    assert clock.stamp() == 10.0
+
+
+def test_virtual_timers_that_set_one_another_for_ever_are_found_out() -> None:
+    """A storm of timers at one instant is an error, no hang."""
+    clock = VirtualClock()
+
+    def again() -> None:
+        clock.call_at(clock.stamp(), again)
+
+    again()
+    with pytest.raises(RuntimeError, match="set one another"):
+        clock.advance(1.0)

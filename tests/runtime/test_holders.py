@@ -1,0 +1,87 @@
+"""``runtime.holders``: who gives no sign of life is made to let go."""
+
+from __future__ import annotations
+
+import pytest
+
+from roomlink import limits
+from roomlink.runtime.holders import Holder
+from roomlink.testing.clock import VirtualClock
+
+SILENCE_S = limits.HOLD_SILENCE_S
+
+
+@pytest.fixture
+def let_go() -> list[float]:
+    """The stamps as of which the holder was made to let go."""
+    return []
+
+
+@pytest.fixture
+def holder(clock: VirtualClock, let_go: list[float]) -> Holder:
+    return Holder(clock, let_go.append)
+
+
+def test_silence_lets_go_as_of_the_last_sign_and_the_silence(
+    holder: Holder, clock: VirtualClock, let_go: list[float]
+) -> None:
+    """750 ms after the hold began, and not before."""
+    began = clock.stamp()
+    holder.holding()
+    clock.advance(SILENCE_S - 0.001)
+    assert let_go == []
+    clock.advance(0.001)
+    assert let_go == [began + SILENCE_S]
+
+
+def test_signs_of_life_keep_the_hold(holder: Holder, clock: VirtualClock, let_go: list[float]) -> None:
+    """Each puts it off; after the last one the silence counts."""
+    holder.holding()
+    for _ in range(40):
+        clock.advance(limits.HOLD_SIGN_INTERVAL_S)
+        holder.sign()
+    last = clock.stamp()
+    clock.advance(10.0)
+    assert let_go == [last + SILENCE_S]
+
+
+def test_two_lost_signs_are_borne(holder: Holder, clock: VirtualClock, let_go: list[float]) -> None:
+    """A short break in the network does not let go."""
+    holder.holding()
+    clock.advance(limits.HOLD_SIGN_INTERVAL_S * 2.9)
+    holder.sign()
+    clock.advance(limits.HOLD_SIGN_INTERVAL_S * 2.9)
+    assert let_go == []
+
+
+def test_who_holds_nothing_is_not_watched(holder: Holder, clock: VirtualClock, let_go: list[float]) -> None:
+    """No timer runs, before and after."""
+    assert clock.waiting == []
+    holder.sign()
+    clock.advance(10.0)
+    holder.holding()
+    holder.released()
+    assert clock.waiting == []
+    clock.advance(10.0)
+    assert let_go == []
+
+
+def test_a_second_hold_is_watched_by_the_same_timer(holder: Holder, clock: VirtualClock, let_go: list[float]) -> None:
+    """Several fingers on one panel are let go together, once."""
+    holder.holding()
+    clock.advance(0.5)
+    holder.holding()
+    assert len(clock.waiting) == 1
+    last = clock.stamp()
+    clock.advance(5.0)
+    assert let_go == [last + SILENCE_S]
+
+
+def test_a_hold_after_a_silence_is_watched_anew(holder: Holder, clock: VirtualClock, let_go: list[float]) -> None:
+    """Having been let go once changes nothing."""
+    holder.holding()
+    clock.advance(5.0)
+    holder.holding()
+    again = clock.stamp()
+    clock.advance(5.0)
+    assert let_go[1:] == [again + SILENCE_S]

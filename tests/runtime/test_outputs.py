@@ -1,0 +1,324 @@
+"""Outputs on simulated devices: driven, lost, masked, armed, stopped."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from typing import Any
+
+import pytest
+
+from roomlink.core.commands import (
+    SERVICE,
+    Act,
+    Actor,
+    Arm,
+    Command,
+    Configure,
+    Disarm,
+    LetGo,
+    Recover,
+    ReportControl,
+    StopMotion,
+)
+from roomlink.core.state import State
+from roomlink.drivers.registry import Registry
+from roomlink.drivers.simulated import driver
+from roomlink.drivers.simulated.bench import Bench, Stand
+from roomlink.journal.memory import MemoryJournal
+from roomlink.runtime.clock import SystemClock
+from roomlink.runtime.metrics import Metrics
+from roomlink.runtime.outputs import Outputs
+from roomlink.runtime.writer import Writer
+from roomlink.testing import venues
+
+HAND = Actor("a-panel", "panel", "socket-1")
+SCREEN = {"kind": "motion", "travel": 4.0, "max_run": 1.5, "dead_time": 0.5}
+CONTROLS = {
+    "volume": venues.level(travel=1.0),
+    "house": {**venues.level(unit="%", lo=0.0, hi=100.0, start=50.0, travel=1.0), "section": "light"},
+    "mute": venues.switch(),
+    "program": venues.choice(),
+    "lamp": venues.switch(),
+    "screen": SCREEN,
+}
+
+
+def point(name: str, **more: Any) -> dict[str, Any]:
+    return {"name": name, **more}
+
+
+def binding(control: str, device: str = "rack", **more: Any) -> dict[str, Any]:
+    """A binding of a's control to the point of the same name."""
+    return {"name": f"a.{control}", "control": f"a.{control}", "device": device, "digest": "d1", **more}
+
+
+def venue() -> dict[str, Any]:
+    data = venues.venue(["a", "b"], [("a", "b")], controls=CONTROLS, combining=None)
+    data["devices"] = {"rack": {"driver": "simulated", "rate": 50}, "relays": {"driver": "simulated", "rate": 50}}
+    data["supplies"] = {}
+    data["bindings"] = [
+        binding("volume", point=point("volume"), on_return="from-low"),
+        binding("house", point=point("house"), onto=[0.0, 1.0], curve="square"),
+        binding("mute", point=point("mute")),
+        binding("program", point=point("program"), values={"lectern": 1, "laptop": 2, "camera": 3, "none": 0}),
+        binding("lamp", "relays", point=point("lamp"), **{"class": "power"}),
+        binding("screen", "relays", open=point("screen-open"), close=point("screen-close"), **{"class": "motion"}),
+    ]
+    data["overrides"] = {
+        "fire": {
+            "kind": "life-safety",
+            "input": {"device": "relays", "point": point("fire", start=True), "active": "open"},
+            "values": {"mute": True, "house": 100.0},
+            "blend": 0.3,
+        }
+    }
+    return data
+
+
+class Rig:
+    """A venue with its writer, outputs and bench, in this event loop."""
+
+    def __init__(self) -> None:
+        self.clock = SystemClock()
+        self.bench = Bench(self.clock.stamp)
+        self.journal = MemoryJournal()
+        self.writer = Writer(State(), 0, self.journal, self.clock, Metrics())
+        self.outputs = Outputs(self.writer, Registry.of(driver(self.bench), plugins=()))
+
+    @property
+    def rack(self) -> Stand:
+        return self.bench.device("rack")
+
+    @property
+    def relays(self) -> Stand:
+        return self.bench.device("relays")
+
+    async def do(self, command: Command) -> None:
+        await self.writer.submit(command)
+
+    async def set(self, control: str, value: Any, over: float = 0.0) -> None:
+        await self.do(Act(HAND, control, "set", controller="a-panel", value=value, over=over))
+
+    async def hold(self, control: str, do: str) -> None:
+        await self.do(Act(HAND, control, do, controller="a-panel"))
+
+    async def until(self, true: Callable[[], bool], seconds: float = 3.0) -> float:
+        """Wait until something is so; gives how long it took. Fails after ``seconds``."""
+        start = self.clock.stamp()
+        while not true():
+            if self.clock.stamp() - start > seconds:
+                raise AssertionError("it did not come to be")
+            await asyncio.sleep(0.005)
+        return self.clock.stamp() - start
+
+    async def arm(self) -> None:
+        for name in ("a.lamp", "a.screen"):
+            await self.do(Arm(SERVICE, name, "R. Okafor", "run by hand, limits seen"))
+
+    def alarms(self) -> list[str]:
+        return list(self.writer.state.alarms.live())
+
+
+@pytest.fixture
+async def rig() -> AsyncIterator[Rig]:
+    found = Rig()
+    found.writer.start()
+    await found.do(Configure(SERVICE, venue(), "c1"))
+    found.outputs.start()
+    await found.until(lambda: found.rack.connected and found.relays.connected and "volume" in found.rack.values)
+    yield found
+    await found.outputs.stop()
+    await found.writer.stop()
+
+
+async def test_a_device_is_driven_to_what_its_controls_say_when_it_connects(rig: Rig) -> None:
+    """Levels map through range and curve, options through the table, switches as they are."""
+    await rig.until(lambda: len(rig.rack.values) == 4)
+    assert rig.rack.values == {"volume": -30.0, "house": 0.25, "mute": False, "program": 0}
+
+
+async def test_a_ramp_is_sampled_and_ends_exactly_on_its_target(rig: Rig) -> None:
+    """The device gets samples on the way and the target at the end."""
+    await rig.set("volume", -10.0, over=0.3)
+    await rig.until(lambda: rig.rack.values["volume"] == -10.0)
+    way = rig.rack.got("volume")
+    assert len(way) > 5
+    assert way == sorted(way)
+
+
+async def test_changes_while_a_device_is_away_cost_one_alarm_and_come_to_their_last_value(rig: Rig) -> None:
+    """Pulling a plug under changes: one alarm, and on return it is where it should be within 2 s."""
+    rig.rack.unplug()
+    await rig.until(lambda: rig.alarms() == ["device-lost/rack"])
+    for step in range(20):
+        await rig.set("house", float(step))
+    before = rig.writer.engine.seq
+    await asyncio.sleep(1.0)
+    assert rig.writer.engine.seq == before
+    rig.rack.plug()
+    await rig.until(lambda: rig.rack.values["house"] == pytest.approx(0.19**2), seconds=2.0)
+    await rig.until(lambda: rig.alarms() == [])
+
+
+async def test_what_somebody_turned_at_the_device_is_taken(rig: Rig) -> None:
+    """A report that differs from what was sent sets the control."""
+    await rig.until(lambda: rig.outputs.devices()["rack"]["points"]["volume"]["confirmed"])
+    rig.rack.turn("volume", -22.0)
+    await rig.until(lambda: rig.writer.state.controls["a", "volume"].to == -22.0)  # type: ignore[union-attr]
+    assert rig.writer.state.controls["a", "volume"].by == "rack"
+
+
+async def test_power_and_motion_stay_untouched_until_armed(rig: Rig) -> None:
+    """Disarmed means logged, not sent; a commissioning record arms, and only the next order moves something."""
+    await rig.set("lamp", True)
+    await rig.hold("screen", "open")
+    await asyncio.sleep(0.2)
+    assert rig.relays.sent == type(rig.relays.sent)(maxlen=rig.relays.sent.maxlen)
+    await rig.arm()
+    await asyncio.sleep(0.2)
+    assert not rig.relays.values.get("screen-open")
+    await rig.do(LetGo(HAND, "socket-1", rig.clock.stamp(), "test"))
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+
+
+async def test_a_changed_binding_is_disarmed(rig: Rig) -> None:
+    """A reload that touches an armed binding takes its commissioning record away."""
+    await rig.arm()
+    data = venue()
+    data["bindings"][5]["digest"] = "d2"
+    await rig.do(Configure(SERVICE, data, "c2"))
+    assert list(rig.writer.state.armed.live()) == ["a.lamp"]
+
+
+async def test_disarming_stops_what_moves(rig: Rig) -> None:
+    """Taking the record away lets nothing run on."""
+    await rig.arm()
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    await rig.do(Disarm(SERVICE, "a.screen"))
+    await rig.until(lambda: rig.relays.values["screen-open"] is False)
+
+
+async def test_the_fire_contact_masks_within_200_ms_and_nothing_moves_when_it_clears(rig: Rig) -> None:
+    """Opened: muted, lights up, motion stopped. Closed: lights return over the blend, sound stays muted."""
+    await rig.arm()
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    rig.relays.turn("fire", False)
+    took = await rig.until(
+        lambda: (
+            rig.rack.values["mute"] is True
+            and rig.rack.values["house"] == 1.0
+            and rig.relays.values["screen-open"] is False
+        )
+    )
+    assert took < 0.2
+    rig.relays.turn("fire", True)
+    await rig.until(lambda: rig.rack.values["house"] == 0.25)
+    assert rig.rack.values["mute"] is True
+    assert rig.relays.values["screen-open"] is False
+
+
+@pytest.mark.parametrize("cut", ["cable", "box"])
+async def test_a_lost_override_input_counts_as_active(rig: Rig, cut: str) -> None:
+    """An unreachable relay box masks like an open contact, within 200 ms of the loss."""
+    if cut == "cable":
+        rig.relays.turn("fire", None)
+    else:
+        rig.relays.unplug()
+    assert await rig.until(lambda: rig.rack.values["mute"] is True) < 0.2
+    assert "fire" in rig.writer.state.overrides
+
+
+async def test_a_lost_device_stops_its_motion_for_good(rig: Rig) -> None:
+    """Motion never resumes by itself when its device comes back."""
+    await rig.arm()
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    rig.relays.unplug()
+    await rig.until(lambda: "device-lost/relays" in rig.alarms())
+    rig.relays.plug()
+    await rig.until(lambda: rig.relays.values["screen-open"] is False)
+    await asyncio.sleep(0.3)
+    assert rig.relays.got("screen-open")[-1] is False
+
+
+async def test_a_reversal_waits_for_the_dead_time_at_the_device(rig: Rig) -> None:
+    """The device never has both directions on, nor less than the dead time between them."""
+    await rig.arm()
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    await rig.hold("screen", "close")
+    await rig.until(lambda: rig.relays.values.get("screen-close") is True)
+    changes = [(s.at, s.point, s.value) for s in rig.relays.sent if s.point.startswith("screen")]
+    off = next(at for at, name, value in reversed(changes) if name == "screen-open" and value is False)
+    on = next(at for at, name, value in changes if name == "screen-close" and value is True)
+    assert on - off >= 0.5
+
+
+async def test_the_longest_run_ends_a_motion_that_is_still_held(rig: Rig) -> None:
+    """After ``max_run`` it stops, however long the finger stays."""
+    await rig.arm()
+    await asyncio.sleep(0.6)  # the other direction must have been off for the dead time
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    assert await rig.until(lambda: rig.relays.values["screen-open"] is False) == pytest.approx(1.5, abs=0.2)
+
+
+async def test_stopping_the_service_stops_motion(rig: Rig) -> None:
+    """The last thing that a device hears is off."""
+    await rig.arm()
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    await rig.do(StopMotion(SERVICE, "the service stops"))
+    await rig.outputs.stop()
+    assert rig.relays.values["screen-open"] is False
+    rig.outputs.start()
+
+
+async def test_a_restart_switches_no_power_that_the_configuration_does_not_restore(rig: Rig) -> None:
+    """A lamp that was on stays as the device has it until somebody orders it."""
+    await rig.arm()
+    await rig.set("lamp", True)
+    await rig.until(lambda: rig.relays.values.get("lamp") is True)
+    await rig.outputs.stop()
+    rig.relays.values["lamp"] = False
+    rig.relays.sent.clear()
+    await rig.do(Recover(SERVICE, rig.clock.stamp()))
+    again = Outputs(rig.writer, Registry.of(driver(rig.bench), plugins=()))
+    again.start()
+    await rig.until(lambda: rig.relays.connected)
+    await asyncio.sleep(0.2)
+    assert rig.relays.got("lamp") == []
+    await rig.set("lamp", False)
+    await rig.set("lamp", True)
+    await rig.until(lambda: rig.relays.values["lamp"] is True)
+    await again.stop()
+    rig.outputs.start()
+
+
+async def test_a_device_that_lost_power_brings_sound_up_from_the_low_end(rig: Rig) -> None:
+    """Lights come at once, sound over the blend."""
+    data = venue()
+    data["combining"] = {"lead_order": ["a-panel"], "others": "own", "blend": 0.5, "on_combine": {}, "on_separate": {}}
+    await rig.do(Configure(SERVICE, data, "c2"))
+    rig.rack.unplug(power=True)
+    await rig.until(lambda: rig.alarms() == ["device-lost/rack"])
+    rig.rack.sent.clear()
+    rig.rack.plug()
+    await rig.until(lambda: rig.rack.values.get("volume") == -30.0)
+    way = [v for v in rig.rack.got("volume") if isinstance(v, float)]
+    assert way[0] < -50.0
+    assert way == sorted(way)
+    assert rig.rack.got("house") == [0.25]
+
+
+async def test_a_report_under_a_mask_does_not_lift_it(rig: Rig) -> None:
+    """Turning the desk up during a fire alarm changes neither mask nor output."""
+    rig.relays.turn("fire", False)
+    await rig.until(lambda: rig.rack.values["mute"] is True)
+    await rig.do(ReportControl(SERVICE, "a", "house", 20.0))
+    await asyncio.sleep(0.1)
+    assert rig.rack.values["house"] == 1.0

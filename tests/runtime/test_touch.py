@@ -1,0 +1,133 @@
+"""``runtime.touch``: which event touches what, and who hears of it."""
+
+from __future__ import annotations
+
+import pytest
+
+from roomlink.core import events as ev
+from roomlink.core.commands import SERVICE, Act, Command, Configure, SaveScene
+from roomlink.core.records import Level, Link, Role
+from roomlink.core.state import State
+from roomlink.runtime.engine import Engine
+from roomlink.runtime.touch import Touch, before, panel_change, spread, watch_change
+from roomlink.venue.load import Loaded
+from tests.runtime.conftest import HERON, START, done, link, volume, wall
+
+
+def touched(engine: Engine, command: Command, now: float = START + 1) -> Touch:
+    """What a command's entry touches, once it is durable."""
+    entry = engine.take(command, now).entry
+    assert entry is not None
+    touch = before(engine.durable, entry.events)
+    engine.committed(entry)
+    spread(touch, engine.durable)
+    return touch
+
+
+LEVEL = Level(-30.0, -20.0)
+
+
+@pytest.mark.parametrize(
+    ("event", "expected"),
+    [
+        (ev.ControlSet("heron", "volume", LEVEL), Touch(controls={("heron", "volume")})),
+        (ev.LinkSet("heron-wall", "tern", Link(("hand",), 1.0), True), Touch(links={"heron-wall"}, zones={"tern"})),
+        (ev.LinkEnded("heron-wall", "tern", "by hand"), Touch(links={"heron-wall"}, zones={"tern"})),
+        (ev.RoleSet("heron-wall", Role(True, None)), Touch(roles={"heron-wall"})),
+        (ev.Regrouped((("heron", "tern"),)), Touch(zones={"heron", "tern"}, groups=True)),
+        (ev.Configured({}, "digest"), Touch(fresh=True)),
+        (ev.ControlDropped("heron", "volume"), Touch(fresh=True)),
+        (ev.SceneSaved("dinner", None, ""), Touch(fresh=True)),
+        (ev.HandSet("heron-wall", "volume", -20.0), Touch()),
+        (ev.HoldEnded("socket-1/heron-wall/volume", ("heron",), "released"), Touch()),
+        (ev.Answered("key", "digest", {}), Touch()),
+        (ev.Noticed("something"), Touch()),
+        (ev.Remembered("heron", {}), Touch()),
+    ],
+    ids=lambda value: type(value).__name__,
+)
+def test_each_event_touches_what_it_changes(event: ev.Event, expected: Touch) -> None:
+    """And nothing else."""
+    assert before(State(), [event]) == expected
+
+
+def test_a_change_reaches_the_faces_of_all_linked_controllers(engine: Engine) -> None:
+    """In the order of cost: those linked to the zone, not the venue."""
+    done(engine, engine.take(link("heron", "plover-wall"), START))
+    touch = touched(engine, volume(-20.0))
+    assert touch.faces == {("heron-wall", "volume"), ("plover-wall", "volume")}
+    assert touch.controllers() == {"heron-wall", "plover-wall"}
+    assert not touch.everywhere
+
+
+def test_panels_do_not_hear_of_a_report_that_does_not_count_yet(engine: Engine) -> None:
+    """Watchers do; when it counts, everybody does."""
+    touch = touched(engine, wall("heron-plover", "open"))
+    assert touch == Touch(reports={"heron-plover"})
+    now = START + 1
+    assert panel_change(engine.durable, "heron-wall", touch, engine.seq, now) is None
+    change = watch_change(engine.durable, touch, engine.seq, now)
+    assert change is not None
+    assert change["partitions"]["heron-plover"]["reported"] == "open"
+    assert change["partitions"]["heron-plover"]["position"] == "unknown"
+    entry = engine.wake(START + 3)
+    assert entry is not None
+    counted = before(engine.durable, entry.events)
+    assert counted.walls == {"heron-plover"}
+    assert counted.everywhere
+
+
+def test_a_report_that_is_taken_back_is_news_for_watchers_alone(engine: Engine) -> None:
+    """A wall that swings back before its time has not moved for anybody else."""
+    done(engine, engine.take(wall("plover-tern", "closed"), START))
+    done(engine, engine.take(wall("heron-plover", "closed"), START))
+    entry = engine.wake(START + 2)
+    assert entry is not None
+    engine.committed(entry)
+    done(engine, engine.take(wall("heron-plover", "open"), START + 3))
+    assert touched(engine, wall("heron-plover", "closed"), START + 4) == Touch(reports={"heron-plover"})
+
+
+def test_a_pin_touches_the_wall_at_once(engine: Engine) -> None:
+    """It counts from the moment that it is stated."""
+    touch = touched(engine, wall("heron-plover", "open", pin=60.0))
+    assert touch.walls == {"heron-plover"}
+    assert touch.groups
+
+
+def test_new_links_bring_the_whole_face(engine: Engine) -> None:
+    """As every control may show something else now."""
+    touch = touched(engine, link("plover"))
+    change = panel_change(engine.durable, "heron-wall", touch, engine.seq, START + 1)
+    assert change is not None
+    assert set(change["controller"]["controls"]) == {"program", "volume", "mute", "house", "talkback"}
+    assert change["zones"] == {"plover": {"group": ["plover"], "linked_by": ["plover-wall", "heron-wall"]}}
+
+
+def test_merging_keeps_both(engine: Engine) -> None:
+    """And a copy is independent of what it was made from."""
+    one, other = Touch(controls={("heron", "volume")}), Touch(zones={"tern"}, groups=True)
+    copy = one.copy()
+    one.merge(other)
+    assert one == Touch(controls={("heron", "volume")}, zones={"tern"}, groups=True)
+    assert copy == Touch(controls={("heron", "volume")})
+
+
+def test_a_saved_scene_is_shown_afresh(engine: Engine) -> None:
+    """Panels list scenes."""
+    touch = touched(engine, SaveScene(HERON, "late", {"zone": "heron", "values": {"volume": -50.0}}))
+    assert touch.fresh
+
+
+def test_a_configuration_needs_no_faces(engine: Engine, harbour: Loaded) -> None:
+    """Whoever listens gets everything anyway."""
+    data = {**harbour.data, "venue": {**harbour.data["venue"], "name": "Harbour House"}}
+    assert touched(engine, Configure(SERVICE, data, "another")).fresh
+
+
+def test_a_hold_costs_one_change_at_each_end(engine: Engine) -> None:
+    """The level begins to move, and stands again."""
+    raising = touched(engine, Act(HERON, "volume", "raise", "heron-wall"))
+    assert raising.controls == {("heron", "volume")}
+    stopped = touched(engine, Act(HERON, "volume", "stop", "heron-wall"), START + 1.5)
+    assert stopped.controls == {("heron", "volume")}
