@@ -29,7 +29,7 @@ def parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="run a venue: panels, API, live sockets")
     serve.add_argument("folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1)")
-    serve.add_argument("--port", type=int, default=8080, help="port to listen on; 0 takes a free one (8080)")
+    serve.add_argument("--port", type=port, default=8080, help="port to listen on; 0 takes a free one (8080)")
     serve.add_argument("--data", type=Path, metavar="DIR", help="folder of the journal; without it nothing is kept")
     serve.add_argument("--open", action="store_true", help="no sign-in; on this machine's own addresses only")
     serve.add_argument("--log", default="info", choices=("debug", "info", "warning", "error"), help="least to log")
@@ -43,6 +43,13 @@ def parser() -> argparse.ArgumentParser:
     schema = commands.add_parser("schema", help="print the JSON Schema of a venue's configuration")
     schema.set_defaults(run=run_schema)
     return top
+
+
+def port(text: str) -> int:
+    number = int(text)
+    if not 0 <= number <= 65535:
+        raise argparse.ArgumentTypeError(f"{number} is not from 0 to 65535")
+    return number
 
 
 def run_serve(args: argparse.Namespace) -> int:
@@ -74,16 +81,23 @@ def run_serve(args: argparse.Namespace) -> int:
 
 
 def run_check(args: argparse.Namespace) -> int:
+    from roomlink.drivers.registry import Registry
+    from roomlink.runtime.device_rules import DriverRules
+    from roomlink.venue.cautions import cautions
     from roomlink.venue.check import check
     from roomlink.venue.load import load
 
+    loaded = None
     try:
-        findings = check(load(args.folder))
+        loaded = load(args.folder, DriverRules(Registry.of()))
+        findings = check(loaded)
     except VenueFault as fault:
         findings = fault.findings
     _print_findings(findings, as_json=args.json, to=sys.stdout.write)
-    if not findings and not args.json:
-        print(f"{args.folder}: nothing found.", CAUTION, sep="\n")
+    if loaded is not None and not args.json:
+        if not findings:
+            print(f"{args.folder}: nothing found.")
+        print("", *cautions(loaded.data), sep="\n")
     return FINDINGS if findings else OK
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import structlog
 import uvicorn
@@ -30,6 +31,7 @@ from roomlink.journal.port import Journal
 from roomlink.journal.recovery import fold
 from roomlink.journal.sqlite import SqliteJournal
 from roomlink.runtime.clock import SystemClock
+from roomlink.runtime.device_rules import DriverRules
 from roomlink.runtime.housekeeping import Housekeeping
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.outputs import Outputs
@@ -60,7 +62,10 @@ class Service:
 
     def __init__(self, options: Options) -> None:
         self.options = options
-        self._loaded = load(options.folder)
+        self._bench = Bench()
+        self._registry = Registry.of(simulated_driver(self._bench))
+        self._rules = DriverRules(self._registry)
+        self._loaded = load(options.folder, self._rules)
         self._server: Server | None = None
 
     async def run(self) -> None:
@@ -87,8 +92,9 @@ class Service:
         writer = Writer(state, seq, journal, clock, Metrics())
         writer.start()
         simulated = SimulatedWalls(clock, writer.surely)
-        bench = Bench(clock.stamp)
-        outputs = Outputs(writer, Registry.of(simulated_driver(bench)), power_was_lost=booted_after(last))
+        for problem in self._registry.problems:
+            log.warning("driver", problem=problem)
+        outputs = Outputs(writer, self._registry, power_was_lost=booted_after(last))
         housekeeping = Housekeeping(writer)
         try:
             if state.digest:
@@ -97,7 +103,7 @@ class Service:
             outputs.start()
             simulated.begin(writer.state)
             housekeeping.start()
-            await self._listen(writer, simulated, outputs=outputs, bench=bench)
+            await self._listen(writer, simulated, outputs=outputs, bench=self._bench)
         finally:
             housekeeping.stop()
             simulated.stop()
@@ -118,7 +124,7 @@ class Service:
     async def reload(self, writer: Writer) -> None:
         """Read the folder again: taken without dropping a panel, or refused whole and told."""
         try:
-            loaded = await asyncio.to_thread(load, self.options.folder)
+            loaded = await asyncio.to_thread(load, self.options.folder, self._rules)
             if loaded.spec.id != self._loaded.spec.id:
                 log.error("reload refused", error=f"the folder is of another venue, {loaded.spec.id}")
                 return
@@ -185,6 +191,11 @@ class Server(uvicorn.Server):
         await super().startup(sockets)
         sys.stdout.write(self._address + "\n")
         sys.stdout.flush()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        app: Any = self.config.app
+        app.state.streams.end()
+        await super().shutdown(sockets)
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:

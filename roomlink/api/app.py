@@ -14,7 +14,7 @@ from starlette.responses import Response
 from starlette.routing import WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from roomlink.api import pages, problems, socket
+from roomlink.api import feed, pages, problems, socket
 from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, routes
 from roomlink.errors import BadRequest, OurFault
@@ -82,6 +82,8 @@ def application(writer: Writer, simulated: SimulatedWalls, **state: Any) -> Star
     )
     app.state.writer = writer
     app.state.simulated = simulated
+    app.state.streams = feed.Streams()
+    app.state.folder = app.state.outputs = app.state.bench = None
     for name, value in state.items():
         setattr(app.state, name, value)
     return app

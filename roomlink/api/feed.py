@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import AsyncIterator
 from itertools import islice
 
@@ -11,14 +12,16 @@ from starlette.responses import Response, StreamingResponse
 
 from roomlink import limits
 from roomlink.api.encoding import Json, dumps, shown_entry
+from roomlink.api.reading import SEQ_MAX, instant, whole
 from roomlink.api.rest import writer
 from roomlink.core.events import Entry
-from roomlink.errors import BadValue
 from roomlink.runtime.writer import Writer
 
 QUERY = (
     ("after", "journal position to start behind; by default the newest `limit` entries"),
     ("limit", f"entries at most, 1 to {limits.EVENTS_PAGE_MAX} (100)"),
+    ("from", "RFC 3339 time: only entries from then on"),
+    ("to", "RFC 3339 time: only entries before then"),
     ("zone", "only entries with an event in this zone"),
     ("who", "only entries of this actor"),
     ("type", "only entries with an event of this type"),
@@ -28,13 +31,9 @@ SILENCE_S = 15.0
 """After this long without an entry a stream says a comment, so that a dead peer is noticed."""
 
 
-def _whole(request: Request, name: str, default: int, least: int, most: int) -> int:
+def _given(request: Request, name: str, default: int, least: int, most: int) -> int:
     text = request.query_params.get(name)
-    if text is None:
-        return default
-    if not text.isdecimal() or not least <= int(text) <= most:
-        raise BadValue(name, f"{text!r} is not a whole number from {least} to {most}", minimum=least, maximum=most)
-    return int(text)
+    return default if text is None else whole(name, text, least, most)
 
 
 def _wanted(request: Request, entry: Entry) -> bool:
@@ -56,12 +55,18 @@ def _wanted(request: Request, entry: Entry) -> bool:
 async def get_events(request: Request) -> Response:
     venue = writer(request)
     head = venue.engine.seq
-    limit = _whole(request, "limit", 100, 1, limits.EVENTS_PAGE_MAX)
+    limit = _given(request, "limit", 100, 1, limits.EVENTS_PAGE_MAX)
     if "text/event-stream" in request.headers.get("accept", ""):
-        last = request.headers.get("last-event-id", "")
-        after = int(last) if last.isdecimal() else _whole(request, "after", head, 0, 2**53)
+        last = request.headers.get("last-event-id")
+        after = whole("Last-Event-ID", last, 0, SEQ_MAX) if last else _given(request, "after", head, 0, SEQ_MAX)
         return StreamingResponse(_stream(request, venue, after), media_type="text/event-stream")
-    after = _whole(request, "after", -1, 0, 2**53)
+    after = _given(request, "after", -1, 0, SEQ_MAX)
+    if "from" in request.query_params:
+        start = instant("from", request.query_params["from"])
+        after = max(after, await asyncio.to_thread(venue.journal.seq_at, math.nextafter(start, 0.0)))
+    if "to" in request.query_params:
+        end = instant("to", request.query_params["to"])
+        head = await asyncio.to_thread(venue.journal.seq_at, math.nextafter(end, 0.0))
     entries = await asyncio.to_thread(_page, request, venue, after, limit, head)
     upto = entries[-1].seq if len(entries) == limit and after >= 0 else head
     return Json({"events": [shown_entry(entry) for entry in entries], "next": upto})
@@ -80,16 +85,32 @@ def _page(request: Request, venue: Writer, after: int, limit: int, head: int) ->
     return found[-limit:]
 
 
+class Streams:
+    """The streams that are open, so that a service that stops need not wait for them."""
+
+    def __init__(self) -> None:
+        self.ended = False
+        self.news: set[asyncio.Event] = set()
+
+    def end(self) -> None:
+        """Let each finish what it is saying, and no more."""
+        self.ended = True
+        for news in self.news:
+            news.set()
+
+
 async def _stream(request: Request, venue: Writer, after: int) -> AsyncIterator[bytes]:
     """Entries from the journal as they become durable; one who reads slowly just reads later."""
+    streams: Streams = request.app.state.streams
     news = asyncio.Event()
 
     def heard(entry: Entry) -> None:
         news.set()
 
     venue.hooks.append(heard)
+    streams.news.add(news)
     try:
-        while True:
+        while not streams.ended:
             news.clear()
             head = venue.engine.seq
             while after < head:
@@ -103,4 +124,5 @@ async def _stream(request: Request, venue: Writer, after: int) -> AsyncIterator[
             except TimeoutError:
                 yield b": still here\n\n"
     finally:
+        streams.news.remove(news)
         venue.hooks.remove(heard)

@@ -10,7 +10,7 @@ from roomlink import limits
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=limits.NAME_CHARS_MAX * 4)]
 Value = bool | float | str | None
-Do = Literal["set", "press", "release", "raise", "lower", "stop", "align"]
+Do = Literal["set", "press", "release", "raise", "lower", "open", "close", "stop", "align"]
 
 
 class Body(BaseModel):
@@ -74,6 +74,20 @@ class Simulated(Body):
     """Where a simulated wall shall run to."""
 
     position: str
+
+
+class Arming(Body):
+    """Who has checked a binding of power or motion on site, and what there is to say about it."""
+
+    who: str = Field(min_length=1, max_length=200)
+    note: str = Field("", max_length=2000)
+
+
+class SimulatedDevice(Body):
+    """What a person at a simulated device would do: pull its plug, or turn a point."""
+
+    plugged: bool | None = None
+    points: dict[str, Value] | None = None
 
 
 class Problem(BaseModel):

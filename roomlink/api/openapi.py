@@ -42,7 +42,7 @@ def _parameters(row: Row) -> list[dict[str, Any]]:
 def _operation(row: Row) -> dict[str, Any]:
     done = models.Done if row.method != "GET" else models.View
     responses: dict[str, Any] = {"200": {"description": "OK", "content": _content(done, "application/json")}}
-    statuses = {*row.statuses, *((400, 413) if row.body else ()), *((503,) if row.writes else ())}
+    statuses = {*row.statuses, *((400, 413) if row.body else ()), *((403, 503) if row.writes else ())}
     for status in sorted(statuses):
         content = _content(models.Problem, "application/problem+json")
         responses[str(status)] = {"description": HTTPStatus(status).phrase, "content": content}

@@ -1,7 +1,14 @@
-"""Pages for people: the panel kit's files, the composed panels, the plan, the description of the API."""
+"""Pages for people: the panel kit's files, the composed panels, the plan, the technician's page, the API described.
+
+A venue may bring pages of its own in the folder ``panels`` beside its configuration: they are served at ``/panels/...``,
+and ``panels/{controller}.html`` takes the place of the composed panel of that controller.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import json
+from functools import cache
 from pathlib import Path
 
 from starlette.exceptions import HTTPException
@@ -23,16 +30,81 @@ def folder() -> Path:
     return next(place for place in _PLACES if place.is_dir())
 
 
-def _page(name: str, *, controller: bool = False) -> Route:
-    path = "/panel/{controller}" if controller else "/" if name == "index" else f"/{name}"
+def own_page(request: Request, path: str) -> Path | None:
+    """A file of the venue's own ``panels`` folder; None where there is none, or where ``path`` leads out of it."""
+    venue: Path | None = getattr(request.app.state, "folder", None)
+    if venue is None or "\0" in path:
+        return None
+    panels = (venue / "panels").resolve()
+    found = (panels / path).resolve()
+    return found if found.is_relative_to(panels) and found.is_file() else None
 
+
+def _page(name: str) -> Route:
     async def show(request: Request) -> Response:
-        if controller and request.path_params["controller"] not in writer(request).state.spec.controllers:
-            known = ", ".join(writer(request).state.spec.controllers)
-            return PlainTextResponse(f"There is no controller of that name here; there is {known}.\n", 404)
         return FileResponse(folder() / f"{name}.html")
 
-    return Route(path, show, methods=["GET"])
+    return Route("/" if name == "index" else f"/{name}", show, methods=["GET"])
+
+
+async def panel(request: Request) -> Response:
+    """The venue's own page for this controller, or else the composed one."""
+    controller = request.path_params["controller"]
+    controllers = writer(request).state.spec.controllers
+    if controller not in controllers:
+        known = ", ".join(controllers)
+        return PlainTextResponse(f"There is no controller of that name here; there is {known}.\n", 404)
+    return FileResponse(own_page(request, f"{controller}.html") or folder() / "panel.html")
+
+
+async def own(request: Request) -> Response:
+    found = own_page(request, request.path_params["path"])
+    if found is None:
+        raise HTTPException(404)
+    return FileResponse(found)
+
+
+PAGES = ("/", "/plan", "/technician", "/docs")
+"""What a panel keeps beside the kit's files, so that it starts without the service."""
+KEPT = (".html", ".js", ".css", ".svg", ".png", ".webmanifest")
+_NOT_KEPT = ("node_modules", "test", "icons/make.js", "sw.js", "package.json", "tsconfig.json")
+
+
+@cache
+def kit() -> tuple[str, tuple[str, ...]]:
+    """The digest of the kit's files, and their paths under ``/web/``. They do not change while the service runs."""
+    digest = hashlib.sha256()
+    paths = []
+    for file in sorted(folder().rglob("*")):
+        path = file.relative_to(folder()).as_posix()
+        if file.suffix not in KEPT or path.startswith(_NOT_KEPT) or not file.is_file():
+            continue
+        paths.append(path)
+        digest.update(path.encode() + b"\0" + file.read_bytes() + b"\0")
+    digest.update((folder() / "sw.js").read_bytes())
+    return digest.hexdigest()[:16], tuple(paths)
+
+
+async def service_worker(request: Request) -> Response:
+    """``/sw.js``: at the root, so that its scope is the whole site; another kit makes it another script."""
+    digest, paths = kit()
+    files = json.dumps([*PAGES, *(f"/web/{path}" for path in paths)])
+    script = f'const DIGEST = "{digest}";\nconst FILES = {files};\n' + (folder() / "sw.js").read_text("utf-8")
+    return Response(script, media_type="text/javascript")
+
+
+async def manifest(request: Request) -> Response:
+    """What makes a page installable; with ``?panel=`` an application that opens with that panel."""
+    spec = writer(request).state.spec
+    data = json.loads((folder() / "manifest.webmanifest").read_text("utf-8"))
+    venue = spec.data["venue"]["name"]
+    data["name"] = data["short_name"] = venue
+    controller = request.query_params.get("panel", "")
+    if controller in spec.controllers:
+        name = spec.data["controllers"][controller]["name"] or controller
+        start = f"/panel/{controller}"
+        data.update(id=start, start_url=start, short_name=name, name=f"{name}, {venue}")
+    return Response(json.dumps(data, ensure_ascii=False), media_type="application/manifest+json")
 
 
 async def description(request: Request) -> Response:
@@ -63,9 +135,13 @@ async def metrics(request: Request) -> Response:
 def routes() -> list[BaseRoute]:
     return [
         _page("index"),
-        _page("panel", controller=True),
+        Route("/panel/{controller}", panel, methods=["GET"]),
+        Route("/panels/{path:path}", own, methods=["GET"]),
         _page("plan"),
+        _page("technician"),
         _page("docs"),
+        Route("/sw.js", service_worker, methods=["GET"]),
+        Route("/manifest.webmanifest", manifest, methods=["GET"]),
         Route("/openapi.json", description, methods=["GET"]),
         Route("/problems/{kind}", problem_kind, methods=["GET"]),
         Route("/healthz", healthz, methods=["GET"]),

@@ -22,7 +22,8 @@ KINDS: dict[str, str] = {
     "needs-for": "A held action over HTTP must say for how long, as no finger can be seen.",
     "undecided": "The linked zones disagree and the feedback policy shows no value to align to.",
     "out-of-reach": "The controller may not link that zone by hand.",
-    "not-simulated": "Only simulated walls can be moved from here: real ones are sensed, never driven.",
+    "not-simulated": "Only simulated walls and devices can be worked from here: real walls are sensed, never driven.",
+    "needs-no-arming": "The binding only carries a signal.",
     "needs-if-match": "Something would be replaced without saying which version was seen.",
     "changed": "It was changed meanwhile.",
     "exists": "It exists already.",
@@ -51,15 +52,18 @@ def response(error: RoomlinkError) -> Response:
     return Response(dumps(data), data["status"], headers, "application/problem+json")
 
 
+_TYPES = ("bool", "float", "int", "str")
+"""How pydantic names the members of a union of plain types."""
+
+
 def of_validation(error: ValidationError) -> CallerFault:
     """The first thing wrong with a body as one problem, all of them in ``errors``."""
-    found = [
-        {
-            "field": ".".join(str(part) for part in e["loc"] if not isinstance(part, int) or part) or "body",
-            "detail": e["msg"],
-        }
-        for e in error.errors(include_url=False, include_input=False, include_context=False)
-    ]
+    told: dict[str, list[str]] = {}
+    for e in error.errors(include_url=False, include_input=False, include_context=False):
+        # Where a value may be of several types, each of them complains at a place of its own, below the field.
+        where = e["loc"][:-1] if e["loc"] and e["loc"][-1] in _TYPES else e["loc"]
+        told.setdefault(".".join(map(str, where)) or "body", []).append(e["msg"])
+    found = [{"field": field, "detail": "; or ".join(details)} for field, details in told.items()]
     if found[0]["detail"].startswith("Invalid JSON"):
         return BadRequest("bad-request", f"the body is no JSON: {found[0]['detail']}")
     return BadValue(found[0]["field"], found[0]["detail"], errors=found)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC, datetime
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -13,6 +12,7 @@ from starlette.responses import Response
 from roomlink import limits
 from roomlink.api import models, problems
 from roomlink.api.encoding import Json, shown_event
+from roomlink.api.reading import entity_tags, flag, instant
 from roomlink.core import scenes, view
 from roomlink.core.checks import require
 from roomlink.core.commands import (
@@ -30,6 +30,7 @@ from roomlink.core.decide import decide
 from roomlink.core.state import State
 from roomlink.errors import BadRequest, BadValue
 from roomlink.runtime.history import view_at
+from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
 
 B = TypeVar("B", bound=BaseModel)
@@ -72,10 +73,14 @@ def actor(request: Request) -> Actor:
     return Actor(f"http {host}", "http")
 
 
-async def carry_out(request: Request, command: Command, body: bytes = b"") -> Response:
+def is_dry_run(request: Request) -> bool:
+    return flag("dry_run", request.query_params.get("dry_run", "false"))
+
+
+async def carry_out(request: Request, command: Command, body: BaseModel | None = None) -> Response:
     """Submit, or with ``dry_run`` only tell what would happen."""
     venue = writer(request)
-    if flag(request, "dry_run"):
+    if is_dry_run(request):
         decision = decide(venue.engine.ahead, command, venue.clock.stamp())
         events = [shown_event(event) for event in decision.events]
         return Json({"dry_run": True, "seq": venue.engine.seq, **decision.reply, "events": events})
@@ -84,30 +89,13 @@ async def carry_out(request: Request, command: Command, body: bytes = b"") -> Re
     if key is not None:
         if not 0 < len(key) <= limits.IDEMPOTENCY_KEY_CHARS_MAX:
             raise BadValue("Idempotency-Key", f"has 1 to {limits.IDEMPOTENCY_KEY_CHARS_MAX} characters")
-        said = f"{request.method} {request.url.path}?{request.url.query}\n".encode() + body
-        digest = hashlib.sha256(said).hexdigest()
+        # What was not given is left out: a null is another payload than nothing.
+        content = "" if body is None else body.model_dump_json(by_alias=True, exclude_unset=True)
+        said = f"{request.method} {request.url.path}?{request.url.query}\n{content}"
+        digest = hashlib.sha256(said.encode()).hexdigest()
     receipt = await venue.submit(command, key, digest)
     headers = {"ETag": f'"{receipt.reply["etag"]}"'} if "etag" in receipt.reply else None
     return Json({"seq": receipt.seq, **receipt.reply}, headers=headers)
-
-
-def flag(request: Request, name: str) -> bool:
-    value = request.query_params.get(name, "false").lower()
-    if value not in ("true", "false"):
-        raise BadValue(name, f"{value!r} is neither true nor false", allowed=["true", "false"])
-    return value == "true"
-
-
-def instant(field: str, text: str) -> float:
-    """An RFC 3339 time as a stamp."""
-    try:
-        # A "+" of an offset that was not escaped in a URL arrives as a space.
-        when = datetime.fromisoformat(text.strip().replace(" ", "+"))
-    except ValueError:
-        raise BadValue(field, f"{text!r} is no RFC 3339 time such as 2026-05-01T19:42:00Z") from None
-    if when.tzinfo is None:
-        raise BadValue(field, f"{text!r} has no offset: write Z or such as -03:00 after it")
-    return when.astimezone(UTC).timestamp()
 
 
 # Views
@@ -177,13 +165,13 @@ def _act(body: models.Action, by: Actor, controller: str | None, zone: str | Non
 async def post_zone_action(request: Request) -> Response:
     body = await parse(request, models.Action)
     command = _act(body, actor(request), None, request.path_params["zone"])
-    return await carry_out(request, command, body.model_dump_json().encode())
+    return await carry_out(request, command, body)
 
 
 async def post_controller_action(request: Request) -> Response:
     body = await parse(request, models.Action)
     command = _act(body, actor(request), request.path_params["controller"], None)
-    return await carry_out(request, command, body.model_dump_json().encode())
+    return await carry_out(request, command, body)
 
 
 async def put_link(request: Request) -> Response:
@@ -199,17 +187,26 @@ async def delete_link(request: Request) -> Response:
 
 async def put_partition(request: Request) -> Response:
     body = await parse(request, models.Position)
-    if (body.position is None) == (body.contacts is None) and body.pin != 0:
+    if body.position is not None and body.contacts is not None:
         raise BadValue("position", "give either `position` or `contacts`")
+    if body.position is None and body.contacts is None and body.pin != 0:
+        raise BadValue("position", "give `position`, or `contacts`, or take a pin away with `pin` 0")
+    if body.contacts is not None and body.pin:
+        raise BadValue("pin", "a pin states a `position` against the contacts: give one")
     contacts = None if body.contacts is None else (body.contacts.closed, body.contacts.stacked)
     command = ReportWall(actor(request), request.path_params["partition"], body.position, contacts, body.pin)
-    return await carry_out(request, command, body.model_dump_json().encode())
+    return await carry_out(request, command, body)
 
 
 async def put_simulated(request: Request) -> Response:
     body = await parse(request, models.Simulated)
-    request.app.state.simulated.move(state(request).spec, request.path_params["partition"], body.position)
-    return Json({"seq": writer(request).engine.seq, "zones": []})
+    walls: SimulatedWalls = request.app.state.simulated
+    partition = request.path_params["partition"]
+    leaving = walls.leaving(state(request).spec, partition, body.position)
+    done = await carry_out(request, leaving, body)
+    if not is_dry_run(request):
+        walls.run(partition, body.position)
+    return done
 
 
 async def put_overflow(request: Request) -> Response:
@@ -220,7 +217,7 @@ async def put_overflow(request: Request) -> Response:
     if len(name) > limits.NAME_CHARS_MAX:
         raise BadValue("overflow", f"a name has at most {limits.NAME_CHARS_MAX} characters")
     command = JoinZones(actor(request), name, tuple(body.zones))
-    return await carry_out(request, command, body.model_dump_json().encode())
+    return await carry_out(request, command, body)
 
 
 async def delete_overflow(request: Request) -> Response:
@@ -234,7 +231,7 @@ async def post_recall(request: Request) -> Response:
     zones = None if body.zones is None else tuple(body.zones)
     scene = request.path_params["scene"]
     command = RecallScene(actor(request), scene, zones, body.controller, body.group, body.over)
-    return await carry_out(request, command, body.model_dump_json().encode())
+    return await carry_out(request, command, body)
 
 
 async def put_scene(request: Request) -> Response:
@@ -250,12 +247,4 @@ async def put_scene(request: Request) -> Response:
         entity_tags(request.headers.get("if-match")),
         request.headers.get("if-none-match") == "*",
     )
-    return await carry_out(request, command, body.model_dump_json().encode())
-
-
-def entity_tags(header: str | None) -> tuple[str, ...] | None:
-    """The tags of an If-Match. Weak ones are left out: the comparison is the strong one (RFC 9110 §13.1.1)."""
-    if header is None:
-        return None
-    tags = [tag.strip() for tag in header.split(",")]
-    return tuple(tag.strip('"') for tag in tags if tag == "*" or tag.startswith('"'))
+    return await carry_out(request, command, body)

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from roomlink.api import feed, models, problems, rest
+from roomlink.api import access, equipment, feed, models, problems, rest
 from roomlink.errors import CallerFault, RoomlinkError
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -70,7 +70,19 @@ ROUTES: tuple[Row, ...] = (
     ),
     Row(
         "PUT", "/simulated/{partition}", rest.put_simulated, "Let a simulated partition run to one of its ends",
-        models.Simulated, statuses=(404, 409, 422),
+        models.Simulated, True, statuses=(404, 409, 422),
+    ),
+    Row("GET", "/devices", equipment.get_devices, "Devices: whether they can be reached, wanted, sent and reported"),
+    Row("GET", "/bindings", equipment.get_bindings, "What drives which device, and who armed power and motion"),
+    Row(
+        "POST", "/bindings/{binding}/arm", equipment.post_arm, "Put down that a binding was checked on site",
+        models.Arming, True, headers=KEY, statuses=(404, 409, 422),
+    ),
+    Row("DELETE", "/bindings/{binding}/arm", equipment.delete_arm, "Disarm a binding", None, True, statuses=(404,)),
+    Row("POST", "/motion/stop", equipment.post_stop_motion, "Stop everything that moves", None, True),
+    Row(
+        "PUT", "/simulated-devices/{device}", equipment.put_simulated_device, "Work a simulated device by hand",
+        models.SimulatedDevice, statuses=(404, 409, 422),
     ),
     Row("GET", "/groups", rest.get_groups, "The groups now, and overflows"),
     Row(
@@ -100,6 +112,8 @@ def guarded(handler: Handler) -> Handler:
 
     async def run(request: Request) -> Response:
         try:
+            if request.method not in ("GET", "HEAD"):
+                access.refuse_foreign(request.headers)
             return await handler(request)
         except RoomlinkError as error:
             kind = error.kind if isinstance(error, CallerFault) else "our-fault"
@@ -110,4 +124,15 @@ def guarded(handler: Handler) -> Handler:
 
 
 def routes(rows: tuple[Row, ...], base: str) -> list[Route]:
-    return [Route(base + row.path, guarded(row.handler), methods=[row.method]) for row in rows]
+    """One route a path, so that a wrong method is told all the right ones."""
+    paths: dict[str, dict[str, Handler]] = {}
+    for row in rows:
+        paths.setdefault(row.path, {})[row.method] = guarded(row.handler)
+    return [Route(base + path, _by_method(handlers), methods=list(handlers)) for path, handlers in paths.items()]
+
+
+def _by_method(handlers: dict[str, Handler]) -> Handler:
+    async def run(request: Request) -> Response:
+        return await handlers["GET" if request.method == "HEAD" else request.method](request)
+
+    return run

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable
+from functools import partial
 from itertools import count
 from typing import Any
 
@@ -14,13 +15,14 @@ from pydantic import ValidationError
 from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
 
 from roomlink import limits
-from roomlink.api import models, problems
+from roomlink.api import access, models, problems
+from roomlink.api.reading import position
 from roomlink.core import view
 from roomlink.core.act import HELD
 from roomlink.core.checks import require
 from roomlink.core.commands import Act, Actor, Command, LetGo, LinkZone, RecallScene, Unlink
 from roomlink.core.events import Entry, HoldEnded
-from roomlink.errors import BadRequest, BadValue, CallerFault, JournalFailed, RoomlinkError, UnknownName
+from roomlink.errors import BadRequest, CallerFault, RoomlinkError, UnknownName
 from roomlink.runtime.holders import Holder
 from roomlink.runtime.writer import Receipt, Writer
 
@@ -29,7 +31,9 @@ log = structlog.get_logger("roomlink")
 SUBPROTOCOL = "roomlink.v1"
 IN_FLIGHT_MAX = 32
 """Commands of one socket that wait for the disk at once; a flood is read no faster."""
-CLOSE_UNREADABLE, CLOSE_POLICY, CLOSE_TOO_LARGE = 1003, 1008, 1009
+UNREAD_MAX = 256
+"""Messages that wait for a panel to read them, above which nothing more is read from it."""
+CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1009, 1011
 
 _numbers = count(1)
 
@@ -59,11 +63,7 @@ async def _serve(socket: WebSocket, controller: str | None) -> None:
 
 
 def _check(socket: WebSocket, venue: Writer, controller: str | None) -> None:
-    origin = socket.headers.get("origin")
-    if origin is not None and origin.split("://", 1)[-1] != socket.headers.get("host"):
-        fault = CallerFault("foreign-origin", f"pages of {origin} may not use this service's sockets")
-        fault.status = 403
-        raise fault
+    access.refuse_foreign(socket.headers)
     offered = socket.scope.get("subprotocols", [])
     if offered and SUBPROTOCOL not in offered:
         raise BadRequest("bad-request", f"the subprotocol is {SUBPROTOCOL}, not {', '.join(offered)}")
@@ -73,11 +73,7 @@ def _check(socket: WebSocket, venue: Writer, controller: str | None) -> None:
 
 def _after(socket: WebSocket) -> int | None:
     text = socket.query_params.get("after")
-    if text is None:
-        return None
-    if not text.isdecimal():
-        raise BadValue("after", f"{text!r} is no journal position")
-    return int(text)
+    return None if text is None else position("after", text)
 
 
 class Connection:
@@ -90,10 +86,11 @@ class Connection:
         self._name = f"socket-{next(_numbers)}"
         self._actor = Actor(controller or "watcher", "panel", self._name)
         self._news = asyncio.Event()
+        self._sends = True
+        self._room = asyncio.Event()
         self._listener = venue.hub.join(controller, self._news.set)
         self._holder = Holder(venue.clock, lambda as_of: self._let_go(as_of, "no sign of life from the panel"))
-        self._in_flight: set[asyncio.Task[None]] = set()
-        self._chores: set[asyncio.Task[None]] = set()
+        self._in_flight = 0
         self._held = False
 
     async def run(self, after: int | None) -> None:
@@ -111,10 +108,8 @@ class Connection:
             if self._held:
                 self._let_go(self._venue.clock.stamp(), "the panel's socket closed")
             sender.cancel()
-            with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError):
+            with contextlib.suppress(asyncio.CancelledError):
                 await sender
-            if self._chores:
-                await asyncio.wait(self._chores)
 
     def _greet(self, after: int | None) -> None:
         hub = self._venue.hub
@@ -124,11 +119,27 @@ class Connection:
             self._listener.catch_up(missed)
 
     async def _send(self) -> None:
-        while True:
+        try:
+            await self._send_news()
+        except (WebSocketDisconnect, RuntimeError):
+            return  # it is gone, and the receiving side hears of it
+        except Exception as bug:
+            # A panel that hears nothing more must not believe that nothing happens.
+            log.error("panel not served any more", holder=self._name, error=repr(bug))
+            await self._close(CLOSE_OUR_FAULT, "something went wrong on our side; connect again")
+        finally:
+            self._sends = False
+            self._room.set()
+
+    async def _send_news(self) -> None:
+        while self._controller is None or self._controller in self._venue.state.spec.controllers:
             await self._news.wait()
             self._news.clear()
             while (frame := self._listener.take()) is not None:
                 await self._socket.send_text(frame.decode())
+                self._room.set()
+        # What the hub had for it last was a `bye`.
+        await self._socket.close(CLOSE_GONE)
 
     async def _receive(self) -> None:
         while True:
@@ -144,8 +155,9 @@ class Connection:
                 return
             self._holder.sign()
             self._take(text)
-            if len(self._in_flight) >= IN_FLIGHT_MAX:
-                await asyncio.wait(self._in_flight, return_when=asyncio.FIRST_COMPLETED)
+            while self._in_flight >= IN_FLIGHT_MAX or (self._sends and self._listener.waiting > UNREAD_MAX):
+                self._room.clear()
+                await self._room.wait()
 
     async def _close(self, code: int, why: str) -> None:
         with contextlib.suppress(RuntimeError):
@@ -173,9 +185,8 @@ class Connection:
         if isinstance(message, models.ActMessage) and message.do in HELD:
             self._held = True
             self._holder.holding()
-        task = asyncio.create_task(self._answer(name, done))
-        self._in_flight.add(task)
-        task.add_done_callback(self._in_flight.discard)
+        self._in_flight += 1
+        done.add_done_callback(partial(self._answer, name))
 
     def _command(self, message: models.Message) -> Command:
         controller = self._controller
@@ -193,13 +204,16 @@ class Connection:
         assert isinstance(message, models.RecallMessage)
         return RecallScene(self._actor, message.scene, controller=controller, over=message.over)
 
-    async def _answer(self, name: int | str | None, done: asyncio.Future[Receipt]) -> None:
-        try:
-            receipt = await done
-        except RoomlinkError as error:
+    def _answer(self, name: int | str | None, done: asyncio.Future[Receipt]) -> None:
+        # A callback of the future, not a task that awaits it: so answers come in the order of the commands.
+        self._in_flight -= 1
+        self._room.set()
+        error = done.exception()
+        if error is None:
+            self._ok(name, done.result())
+        else:
+            assert isinstance(error, RoomlinkError)
             self._problem(name, error)
-            return
-        self._ok(name, receipt)
 
     def _ok(self, name: int | str | None, receipt: Receipt) -> None:
         at = view.rfc3339(self._venue.clock.stamp())
@@ -222,21 +236,7 @@ class Connection:
                 self._say({"type": "let-go", "control": control, "zones": event.zones, "why": event.why})
 
     def _let_go(self, as_of: float, why: str) -> None:
-        task = asyncio.create_task(self._let_go_surely(as_of, why))
-        self._chores.add(task)
-        task.add_done_callback(self._chores.discard)
-
-    async def _let_go_surely(self, as_of: float, why: str) -> None:
-        """Towards safe there is no giving up: try until the journal has it, or the service stops."""
-        while True:
-            try:
-                await self._venue.submit(LetGo(self._actor, self._name, as_of, why))
-                return
-            except JournalFailed as error:
-                if self._venue.stopped:
-                    return
-                log.error("let go not stored yet", holder=self._name, error=str(error))
-                await asyncio.sleep(0.25)
+        self._venue.surely(LetGo(self._actor, self._name, as_of, why))
 
 
 def _parsed(text: str) -> dict[str, Any]:

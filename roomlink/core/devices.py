@@ -117,4 +117,6 @@ def disarm_changed(draft: Draft) -> None:
     for name in list(draft.armed.live()):
         binding = known.get(name)
         if binding is None or binding.digest != draft.armed[name].digest or binding.cls not in ARMED_CLASSES:
+            if binding is not None and _moves(draft, binding):
+                _stop(draft, binding.zone, binding.control, "its binding was disarmed")
             draft.emit(Disarmed(name, "its configuration changed since it was checked"))

@@ -23,12 +23,13 @@ class Level:
 
     def at(self, now: float) -> float:
         """The value at ``now``, exactly ``to`` from the moment of arrival on."""
-        elapsed = now - self.start
-        if elapsed >= self.seconds:
+        # Compared as ``arrival`` is computed: a difference would be off by a rounding at the very deadline.
+        if now >= self.start + self.seconds:
             return self.to
+        elapsed = now - self.start
         if elapsed <= 0.0:
             return self.origin
-        return self.origin + (self.to - self.origin) * (elapsed / self.seconds)
+        return self.origin + (self.to - self.origin) * min(elapsed / self.seconds, 1.0)
 
     @property
     def arrival(self) -> float | None:

@@ -241,9 +241,7 @@ def bindings(state: State) -> Data:
             "class": binding.cls,
             "device": binding.device,
             "control": f"{binding.zone}.{binding.control}",
-            "armed": None
-            if arming is None
-            else {"who": arming.who, "at": rfc3339(arming.at), "note": arming.note},
+            "armed": None if arming is None else {"who": arming.who, "at": rfc3339(arming.at), "note": arming.note},
         }
     return found
 

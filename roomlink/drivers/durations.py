@@ -22,7 +22,7 @@ class Strict(BaseModel):
 
 def wrong(text: str, right: str = "") -> PydanticCustomError:
     """An error to raise in a validator: its own sentence, and what would be right."""
-    return PydanticCustomError("driver", "{text}", {"text": text, "right": right})
+    return PydanticCustomError("venue", "{text}", {"text": text, "right": right})
 
 
 def seconds(value: object) -> float:

@@ -28,7 +28,7 @@ from roomlink.drivers.runner import Health, Runner
 from roomlink.errors import CallerFault
 from roomlink.runtime.clock import Timer
 from roomlink.runtime.gates import MotionGate, PowerGate, Supply
-from roomlink.runtime.wiring import Binding, Input, Wired, wire
+from roomlink.runtime.wiring import Binding, Input, Wired, unwired, wire
 from roomlink.runtime.writer import Writer
 
 log = structlog.get_logger("roomlink")
@@ -252,6 +252,8 @@ class Outputs:
                 if first and self._power_was_lost and binding.from_low:
                     self._returning[binding.name] = None
                 self._drive(state, binding)
+        for report in unwired(state.spec):
+            self._writer.surely(report)
         for name in fresh:
             self._runners[name].start()
             for found in (f for there in wired[name].inputs.values() for f in there):

@@ -93,9 +93,22 @@ def wire(spec: Spec, registry: Registry) -> dict[str, Wired]:
             devices[device].inputs.setdefault(at, []).append(found)
     for name, override in data.get("overrides", {}).items():
         source = override["input"]
+        if source["device"] not in devices:
+            continue  # a lost input: ``unwired`` tells
         at = point(source["device"], source["point"])
         devices[source["device"]].inputs.setdefault(at, []).append(_override_input(name, source))
     return devices
+
+
+def unwired(spec: Spec) -> list[ReportOverride]:
+    """What to tell the core of overrides whose input no device has: they stand."""
+    devices = spec.data.get("devices", {})
+    sources = {name: override["input"]["device"] for name, override in spec.data.get("overrides", {}).items()}
+    return [
+        ReportOverride(Actor(device, "device"), name, True, f"{device} is not configured")
+        for name, device in sources.items()
+        if device not in devices
+    ]
 
 
 def _binding(spec: Spec, raw: Data, driver: Driver, point: Callable[[str, Data], str]) -> Binding:

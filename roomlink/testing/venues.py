@@ -32,6 +32,11 @@ def momentary(**members: Any) -> Data:
     return {"kind": "momentary", **members}
 
 
+def motion(**members: Any) -> Data:
+    """A motion that is held to run, as measured 20 s, 26 s at most, with 1 s of rest before it reverses."""
+    return {"kind": "motion", "travel": 20.0, "max_run": 26.0, "dead_time": 1.0, **members}
+
+
 def section() -> Data:
     """One control of each kind: what the zones of these venues have if nothing else is said."""
     return {"program": choice(), "volume": level(), "mute": switch(), "talkback": momentary()}
@@ -67,8 +72,11 @@ def venue(
     wall: Mapping[str, Any] | None = None,
     combining: Data | None = None,
     scenes: Data | None = None,
+    **more: Any,
 ) -> Data:
     """A venue. ``panel`` and ``wall`` hold members for every controller and wall; walls settle at once by default.
+
+    ``more`` are further members as they stand: ``overrides``, ``devices``, ``bindings``.
 
     Zones named in ``zone_controls`` have those controls, and a type named after them; all others are sections.
     """
@@ -90,6 +98,7 @@ def venue(
         "controllers": panels(zones, **(panel or {})) if controllers is None else controllers,
         "combining": combining,
         "scenes": scenes or {},
+        **more,
     }
 
 

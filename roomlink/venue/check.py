@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from roomlink.venue.findings import Finding, Path, dotted, in_order, listing
-from roomlink.venue.geometry import on_outline, overlapping
+from roomlink.venue.geometry import inside, on_outline, overlapping
 from roomlink.venue.load import Loaded
 
 # Drawings are rounded; what is nearer than this touches.
@@ -16,7 +16,7 @@ def check(loaded: Loaded) -> list[Finding]:
     """The warnings of loading and those found here, by place."""
     found = [
         _finding(loaded, path, text, right)
-        for rule in (_homes, _leads, _lines, _overlaps, _posted)
+        for rule in (_homes, _leads, _lines, _overlaps, _posted, _sources, _placed)
         for path, text, right in rule(loaded)
     ]
     return in_order([*loaded.warnings, *found])
@@ -83,6 +83,32 @@ def _posted(loaded: Loaded) -> Iterator[Note]:
         if group not in posted:
             names = listing(z for z in loaded.spec.zones if z in group)
             yield ("occupancy",), f"no number of people is posted for {names} as one room", "add it to occupancy"
+
+
+def _sources(loaded: Loaded) -> Iterator[Note]:
+    """Where walls can join zones, a device may be told another zone's source: its table should have that too."""
+    zones = loaded.data["zones"]
+    joined = {zone: group for group in _all_open(loaded) for zone in group}
+    for binding in loaded.data["bindings"]:
+        zone, _, control = binding["control"].partition(".")
+        if not binding["values"] or not zones[zone]["controls"][control].get("sources"):
+            continue
+        others = [z for z in zones if z != zone and z in joined.get(zone, ())]
+        named = {z: zones[z]["controls"].get(control, {}) for z in others}
+        offered = [f"{z}/{option}" for z, c in named.items() if c.get("sources") for option in c["options"]]
+        if lacking := [option for option in offered if option not in binding["values"]]:
+            text = f"{binding['name']} has no value for {listing(lacking)}, which joined zones offer"
+            yield ("bindings", binding["name"]), text, "add them to its values: the device gets their names as they are"
+
+
+def _placed(loaded: Loaded) -> Iterator[Note]:
+    """What stands in a zone stands within its outline."""
+    for section in ("microphones", "loudspeakers"):
+        for key, entry in loaded.data[section].items():
+            outline = loaded.data["zones"][entry["zone"]]["outline"]
+            if outline and not inside(entry["at"], outline, TOLERANCE_M):
+                text = f"it stands outside {entry['zone']}"
+                yield (section, key, "at"), text, "write where it is in the plan, in metres"
 
 
 def _all_open(loaded: Loaded) -> list[frozenset[str]]:

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from roomlink.core.spec import Value
+from roomlink.venue.base import NONE, ControlBase, Fault, Option
 from roomlink.venue.fields import (
-    NAME_PATTERN,
     Amount,
     Duration,
     Flag,
-    Label,
     LastingDuration,
     Name,
     Number,
     OnOff,
     Unit,
-    name,
     number,
     plain,
     shown,
@@ -30,66 +27,7 @@ from roomlink.venue.fields import (
     wrong,
 )
 from roomlink.venue.findings import listing, nearest
-
-NONE = "none"
-LEVEL_RULES = ("quietest", "loudest", "mean")
-# Words that mean something in rules and values, and therefore cannot be the name of an option.
-RESERVED = (NONE, "lead", "keep", "restore", *LEVEL_RULES)
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """What is wrong with a value, and what would be right; ``member`` is the control's member that it is about."""
-
-    text: str
-    right: str = ""
-    member: str = ""
-    above_ceiling: bool = False
-
-
-class Strict(BaseModel):
-    """Unknown keys are errors."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-def option(value: object) -> str:
-    """The name of one option of a choice."""
-    if isinstance(value, str) and value in RESERVED:
-        raise wrong(f"an option cannot be named {value!r}: the word has a meaning of its own", "choose another name")
-    if isinstance(value, str) and "/" in value:
-        raise wrong(
-            f"an option cannot be named {value!r}: a zone and a slash say whose option is meant",
-            "use lower-case letters, digits and hyphens",
-        )
-    return name(value)
-
-
-Option = Annotated[
-    str,
-    BeforeValidator(option),
-    WithJsonSchema({"type": "string", "pattern": NAME_PATTERN, "not": {"enum": list(RESERVED)}}),
-]
-
-
-class ControlBase(Strict):
-    """What every control has."""
-
-    scope: Literal["group", "local"] = Field("group", description="group, or local: never follows a combine")
-    name: Label | None = Field(None, description="the words on a panel")
-    section: Literal["sound", "picture", "light", "room"] | None = Field(None, description="where a panel shows it")
-
-    def faults(self) -> Iterator[Fault]:
-        """What is unsound between the members."""
-        return iter(())
-
-    def take(self, raw: object) -> Value | Fault:
-        """A value for this control, from what was written."""
-        raise NotImplementedError
-
-    def members(self) -> dict[str, Any]:
-        """The members that only this kind has, resolved."""
-        raise NotImplementedError
+from roomlink.venue.motion import Motion
 
 
 class Choice(ControlBase):
@@ -240,13 +178,14 @@ class Momentary(ControlBase):
         return {}
 
 
-Control = Annotated[Choice | Level | Switch | Momentary, Field(discriminator="kind")]
-AnyControl = Choice | Level | Switch | Momentary
-KINDS: dict[str, type[Choice] | type[Level] | type[Switch] | type[Momentary]] = {
+AnyControl = Choice | Level | Switch | Momentary | Motion
+Control = Annotated[AnyControl, Field(discriminator="kind")]
+KINDS: dict[str, type[AnyControl]] = {
     "choice": Choice,
     "level": Level,
     "switch": Switch,
     "momentary": Momentary,
+    "motion": Motion,
 }
 
 

@@ -10,7 +10,7 @@ import re
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from roomlink.limits import DURATION_S_MAX, NAME_CHARS_MAX
@@ -193,6 +193,8 @@ Headcount = Annotated[int, BeforeValidator(headcount), WithJsonSchema({"type": "
 OnOff = Annotated[bool, BeforeValidator(switched), WithJsonSchema({"enum": ["on", "off", True, False]})]
 Flag = Annotated[bool, BeforeValidator(flag), WithJsonSchema({"type": "boolean"})]
 Name = Annotated[str, BeforeValidator(name), WithJsonSchema(_NAME)]
+# A name that may still hold {name}, to be filled in for each repetition.
+Template = Annotated[str, Field(min_length=1)]
 Part = Annotated[
     str, BeforeValidator(part), WithJsonSchema({"type": ["string", "integer"], "pattern": PART_PATTERN, "minimum": 0})
 ]

@@ -31,6 +31,13 @@ def on_outline(line: Sequence[Point], outline: Polygon, tolerance: float) -> boo
     return all(min(distance(p, a, b) for a, b in sides) <= tolerance for p in [*line, *middles])
 
 
+def inside(point: Point, outline: Polygon, tolerance: float) -> bool:
+    """Whether a point is within a polygon, or as near to its sides as ``tolerance``."""
+    if min(distance(point, a, b) for a, b in edges(outline)) <= tolerance:
+        return True
+    return any(left <= point[0] <= right for left, right in _inside(outline, point[1]))
+
+
 def overlapping(outlines: Mapping[str, Polygon], tolerance: float) -> Iterator[tuple[str, str]]:
     """The pairs of polygons that share more than a strip as thin as ``tolerance``; each pair in the order given."""
     rank = {name: at for at, name in enumerate(outlines)}

@@ -11,11 +11,12 @@ from typing import Any
 
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import VenueFault
-from roomlink.venue import references, site
+from roomlink.venue import bindings, inputs, references, site, sound, wiring
 from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Finding, Path, Place
 from roomlink.venue.parse import STAND_IN, parse
 from roomlink.venue.read import Reading, read_folder
+from roomlink.venue.rules import DeviceRules
 
 
 @dataclass(frozen=True)
@@ -40,13 +41,15 @@ class Loaded:
         return next(iter(self.places.values()))
 
 
-def load(folder: FilePath) -> Loaded:
+def load(folder: FilePath, drivers: DeviceRules | None = None) -> Loaded:
     """Load the venue in ``folder``; every ``*.yaml`` there is read as one.
 
-    Raises ``VenueFault`` with all findings, by place; the caller shows them and keeps what it had before.
+    With ``drivers`` (``runtime.device_rules.DriverRules``) devices and points are proved too, and named in the data;
+    without, only their structure is. Raises ``VenueFault`` with all findings, by place; the caller shows them and
+    keeps what it had before.
     """
     reading = read_folder(folder)
-    data = _resolve(reading) if reading.tree or not reading.report.findings else {}
+    data = _resolve(reading, drivers) if reading.tree or not reading.report.findings else {}
     report = reading.report
     if errors := report.sorted("error"):
         raise VenueFault(errors)
@@ -60,7 +63,7 @@ def digest(data: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _resolve(reading: Reading) -> dict[str, Any]:
+def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
     """The resolved data; what stands against it is noted in the report."""
     raw, report = reading.tree, reading.report
     if reading.unread:
@@ -72,19 +75,26 @@ def _resolve(reading: Reading) -> dict[str, Any]:
     here = site.Site()
     site.zone_types(model, raw, here, report)
     zones = site.zones(model, raw, here, report)
-    return {
+    partitions = site.partitions(model, raw, here, report)
+    supplies = {key: {"name": s.name or capitalised(key), "stagger": s.stagger} for key, s in model.supplies.items()}
+    data = {
         "venue": {
             "id": model.venue.id,
             "name": model.venue.name or capitalised(model.venue.id),
             "timezone": model.venue.timezone,
         },
         "zones": zones,
-        "partitions": site.partitions(model, raw, here, report),
+        "partitions": partitions,
         "controllers": site.controllers(model, raw, here, report),
         "combining": references.combining(model.combining, here, report),
         "scenes": references.scenes(model.scenes, here, report),
         "occupancy": references.occupancy(parsed, here, report),
-        "devices": {device: raw["devices"][device] for device in model.devices},
-        "bindings": references.bindings(parsed, raw, here, report),
-        "overrides": references.overrides(model, raw, here, report),
+        **sound.sound(model, here, report),
     }
+    devices = wiring.devices(model, raw, drivers, report)
+    data["partitions"] = inputs.walls(model, partitions, devices, report)
+    data["overrides"] = inputs.overrides(model.overrides, here, devices, report)
+    data["devices"], data["supplies"] = devices.config, supplies
+    data["bindings"] = bindings.bindings(parsed, raw, data, here, devices, report)
+    devices.together()
+    return data

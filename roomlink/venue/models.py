@@ -5,15 +5,36 @@ What is sound between sections (names that must exist, values that must fit a co
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import Field
 
-from roomlink.venue.controls import Control, Strict
-from roomlink.venue.fields import Duration, Flag, Headcount, Label, Line, Name, Outline, Part, Point, Scalar, Timezone
-
-# A name that may still hold {name}, to be filled in for each repetition.
-Template = Annotated[str, Field(min_length=1)]
+from roomlink.venue.base import Strict
+from roomlink.venue.controls import Control
+from roomlink.venue.equipment import (
+    Binding,
+    Device,
+    Loudspeaker,
+    Microphone,
+    Override,
+    Sound,
+    Supply,
+    WallContacts,
+    WallReport,
+)
+from roomlink.venue.fields import (
+    Duration,
+    Headcount,
+    Label,
+    Line,
+    Name,
+    Outline,
+    Part,
+    Point,
+    Scalar,
+    Template,
+    Timezone,
+)
 
 
 class Venue(Strict):
@@ -37,7 +58,8 @@ class Zone(Strict):
     name: Label | None = Field(None, description="the words for people; {name} and {Name} stand for the repetition")
     outline: Outline | None = Field(None, description="its corners in metres, y downwards")
     controls: dict[Name, dict[str, Any]] = Field(
-        default_factory=dict, description="members that differ from the zone type's, by control"
+        default_factory=dict,
+        description="members that differ from the zone type's, by control; or a control of its own, with its kind",
     )
     repeat: list[Part] | None = Field(None, description="stamp the zone out once for each of these")
     step: Point | None = Field(None, description="how far each repetition lies from the one before, in metres")
@@ -56,7 +78,10 @@ class Partition(Strict):
         600.0, description="moving for longer is an alarm", json_schema_extra={"default": "10min"}
     )
     name: Label | None = Field(None, description="the words for people")
-    contacts: Literal["simulated"] | None = Field(None, description="simulated: contacts for a demo")
+    contacts: WallContacts | None = Field(
+        None, description="where its contacts are read, closed: and stacked:, or simulated for a demo"
+    )
+    report: WallReport | None = Field(None, description="where its position is read, if a device reports it as a value")
     repeat: list[Part] | None = Field(None, description="stamp the wall out once for each of these")
     step: Point | None = Field(None, description="how far each repetition lies from the one before, in metres")
 
@@ -104,45 +129,6 @@ class Occupancy(Strict):
     posted: Headcount = Field(description="the number of people on the posted sign")
 
 
-class Device(Strict):
-    """Real equipment. Further keys belong to its driver."""
-
-    model_config = ConfigDict(extra="allow", frozen=True)
-
-    driver: Name = Field(description="the name of the protocol code, such as e131")
-
-
-class Binding(Strict):
-    """Which control drives which point of a device."""
-
-    control: Annotated[str, Field(pattern=r"^[^.]+\.[^.]+$")] = Field(description="zone.control, such as heron.house")
-    device: Name = Field(description="the name of a device")
-    point: dict[str, Any] = Field(description="which of the device's points, in its driver's words")
-    curve: Name | None = Field(None, description="how a level becomes an output, such as square")
-    duty: Literal["signal", "power"] = Field("signal", alias="class", description="signal, or power")
-    min_on: Duration | None = Field(None, description="the shortest time on of a power output")
-    min_off: Duration | None = Field(None, description="the shortest time off of a power output")
-    stagger: Duration | None = Field(None, description="the time between two switch-ons of one supply")
-    restore: Flag = Field(False, description="whether a power output comes back on after a restart")
-
-
-class Input(Strict):
-    """Where an override's contact is read."""
-
-    device: Name = Field(description="the name of a device")
-    point: dict[str, Any] = Field(description="which of the device's points, in its driver's words")
-
-
-class Override(Strict):
-    """A life-safety or lockout input that masks outputs until it clears."""
-
-    name: Label | None = Field(None, description="the words for people")
-    kind: Literal["life-safety", "lockout"] = Field(description="life-safety or lockout")
-    input: Input = Field(description="the device and point of its contact; an open circuit means active")
-    zones: list[Name] | None = Field(None, description="the zones that it masks; all if not given")
-    values: dict[Name, Scalar] = Field(default_factory=dict, description="the value of each control while it stands")
-
-
 class Configuration(Strict):
     """A venue: every YAML file of one folder, read as one."""
 
@@ -155,5 +141,9 @@ class Configuration(Strict):
     scenes: dict[Name, Scene] = Field(default_factory=dict)
     occupancy: list[Occupancy] = Field(default_factory=list)
     devices: dict[Name, Device] = Field(default_factory=dict)
+    supplies: dict[Name, Supply] = Field(default_factory=dict)
     bindings: list[Binding] = Field(default_factory=list)
     overrides: dict[Name, Override] = Field(default_factory=dict)
+    sound: Sound = Field(default_factory=Sound)
+    microphones: dict[Name, Microphone] = Field(default_factory=dict)
+    loudspeakers: dict[Name, Loudspeaker] = Field(default_factory=dict)

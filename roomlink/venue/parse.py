@@ -14,7 +14,7 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roomlink.venue import models
+from roomlink.venue import equipment, models
 from roomlink.venue.controls import KINDS, AnyControl, Control
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, listing, nearest
@@ -34,10 +34,18 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("combining",): models.Combining,
     ("scenes", "*"): models.Scene,
     ("occupancy", "*"): models.Occupancy,
-    ("devices", "*"): models.Device,
-    ("bindings", "*"): models.Binding,
-    ("overrides", "*"): models.Override,
-    ("overrides", "*", "input"): models.Input,
+    ("devices", "*"): equipment.Device,
+    ("supplies", "*"): equipment.Supply,
+    ("bindings", "*"): equipment.Binding,
+    ("overrides", "*"): equipment.Override,
+    ("overrides", "*", "input"): equipment.Input,
+    ("partitions", "*", "contacts"): equipment.Contacts,
+    ("partitions", "*", "contacts", "*"): equipment.Contact,
+    ("partitions", "*", "report"): equipment.WallReport,
+    ("partitions", "*", "report", "values"): equipment.Positions,
+    ("sound",): equipment.Sound,
+    ("microphones", "*"): equipment.Microphone,
+    ("loudspeakers", "*"): equipment.Loudspeaker,
 }
 
 _DRIVE_WORDS = {
@@ -115,13 +123,13 @@ def sound(control: AnyControl, path: Path, report: Report) -> bool:
     """Whether the members of a control go together."""
     faults = list(control.faults())
     for fault in faults:
-        report.add((*path, fault.member), fault.text, fault.right)
-    return not faults
+        report.add((*path, fault.member), fault.text, fault.right, severity=fault.severity)
+    return all(fault.severity == "warning" for fault in faults)
 
 
 def _path(detail: ErrorDetails) -> tuple[Path, bool]:
     """Where an error is, and whether it is about the key itself."""
-    path = list(detail["loc"])
+    path = [part for part in detail["loc"] if not str(part).startswith(equipment.TAG)]
     if detail["type"] in ("union_tag_invalid", "union_tag_not_found"):
         path.append("kind")
     # pydantic puts the kind of a control between the control and its member.
@@ -183,8 +191,10 @@ def _shape(path: Path, input_: Any) -> type[BaseModel] | None:
     """The model that the mapping at ``path`` is read as."""
     if len(path) == 4 and path[0] == "zone_types":
         return KINDS.get(str(input_.get("kind"))) if isinstance(input_, dict) else None
-    wild = tuple(part if at == 0 or (part == "input" and at == 2) else "*" for at, part in enumerate(path))
-    return _SHAPES.get(wild)
+    for shape, model in _SHAPES.items():
+        if len(shape) == len(path) and all(a in ("*", b) for a, b in zip(shape, path, strict=True)):
+            return model
+    return None
 
 
 def _keys(model: type[BaseModel]) -> dict[str, str]:
@@ -210,8 +220,6 @@ def _sentence(detail: ErrorDetails, path: Path, around: Any = None) -> tuple[str
         return "'kind' is missing", f"write kind: and one of {listing(KINDS)}"
     if kind == "union_tag_invalid":
         tag = value.get("kind") if isinstance(value, dict) else None
-        if tag == "motion":
-            return "controls of the kind motion are not available in this version", "leave it out for now"
         return f"there is no kind {shown(tag)} of control", _one_of(tag, list(KINDS))
     if kind == "string_pattern_mismatch":
         return f"{shown(value)} does not name a control of a zone", "write zone.control, such as heron.house"

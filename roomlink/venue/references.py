@@ -7,7 +7,8 @@ from typing import Any
 
 from roomlink.core.spec import Value
 from roomlink.venue import models
-from roomlink.venue.controls import LEVEL_RULES, NONE, AnyControl, Fault, capitalised, repeated
+from roomlink.venue.base import LEVEL_RULES, NONE, Fault
+from roomlink.venue.controls import AnyControl, capitalised, repeated
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, Severity, dotted, listing
 from roomlink.venue.parse import Parsed
@@ -55,8 +56,8 @@ def _rule(member: str, control: AnyControl, raw: object) -> Value | Fault:
     """A rule's word or a value, for one control."""
     combine = member == "on_combine"
     own, other = (_COMBINE_WORDS, _SEPARATE_WORDS) if combine else (_SEPARATE_WORDS, _COMBINE_WORDS)
-    if control.kind == "momentary":
-        return Fault("a momentary control is let go, and follows no rule", "leave it out")
+    if control.kind in ("momentary", "motion"):
+        return Fault(f"a {control.kind} control is held or let go, and follows no rule", "leave it out")
     words = [*own, *LEVEL_RULES] if combine and control.kind == "level" else list(own)
     if isinstance(raw, str) and raw in (*own, *other, *LEVEL_RULES):
         if raw in words:
@@ -71,12 +72,13 @@ def _rule(member: str, control: AnyControl, raw: object) -> Value | Fault:
 
 
 def _everywhere(path: Path, written: Mapping[str, object], site: Site, report: Report, take: Take) -> dict[str, Value]:
-    """Values by control that hold for every type that has the control."""
+    """Values by control that hold for every type that has the control, or has a zone that does."""
     found: dict[str, Value] = {}
-    every = sorted({name for controls in site.types.values() for name in controls})
+    names = {t: {name for _, controls in _variants(site, t) for name in controls} for t in site.types}
+    every = sorted(set().union(*names.values()))
     for name, raw in written.items():
         at = (*path, name)
-        holders = [t for t, controls in site.types.items() if name in controls]
+        holders = [t for t in site.types if name in names[t]]
         # A type with mistakes may have it.
         if not holders and site.claimed["zone_types"].keys() <= site.types.keys():
             report.dangling(at, "control", name, every)
@@ -107,7 +109,7 @@ def _fits(path: Path, name: str, raw: object, site: Site, report: Report, take: 
         elif isinstance(value, Fault):
             report.add(path, value.text, value.right)
             return value
-        elif not variant:
+        elif isinstance(first, Fault):
             first = value
     return first
 
@@ -115,6 +117,11 @@ def _fits(path: Path, name: str, raw: object, site: Site, report: Report, take: 
 def _variants(site: Site, zone_type: str) -> Iterator[tuple[Path, Controls]]:
     yield (), site.types[zone_type]
     yield from site.variants[zone_type].items()
+
+
+def values(path: Path, written: Mapping[str, object], site: Site, report: Report) -> dict[str, Value]:
+    """Plain values by control, such as an override's, that hold for every zone with the control."""
+    return _everywhere(path, written, site, report, _plain)
 
 
 def _plain(control: AnyControl, raw: object) -> Value | Fault:
@@ -201,41 +208,3 @@ def occupancy(parsed: Parsed, site: Site, report: Report) -> list[dict[str, Any]
             other = report.places.of((*first, "zones"))
             report.add((*path, "zones"), f"these zones have a posted number already, at {other}", "keep one of the two")
     return [{"zones": list(entry.zones), "posted": entry.posted} for entry in parsed.model.occupancy]
-
-
-def bindings(parsed: Parsed, raw: Mapping[str, Any], site: Site, report: Report) -> list[dict[str, Any]]:
-    """Which control drives which point."""
-    found = []
-    devices = raw.get("devices")
-    known = list(devices) if isinstance(devices, dict) else []
-    for index, entry in zip(parsed.origin.get("bindings", ()), parsed.model.bindings, strict=True):
-        path: Path = ("bindings", index)
-        zone, name = entry.control.split(".")
-        if known_zone((*path, "control"), zone, site, report) and name not in site.zone_controls[zone]:
-            report.dangling((*path, "control"), f"control of {zone}", name, site.zone_controls[zone])
-        if entry.device not in known:
-            report.dangling((*path, "device"), "device", entry.device, known)
-        found.append(entry.model_dump(by_alias=True, exclude_none=True))
-    return found
-
-
-def overrides(model: models.Configuration, raw: Mapping[str, Any], site: Site, report: Report) -> dict[str, Any]:
-    """The inputs that mask outputs."""
-    found: dict[str, Any] = {}
-    devices = raw.get("devices")
-    known = list(devices) if isinstance(devices, dict) else []
-    for key, entry in model.overrides.items():
-        path: Path = ("overrides", key)
-        if entry.input.device not in known:
-            # An override whose input is lost counts as active: the venue is masked, and nothing is unsafe.
-            text = f"there is no device named {entry.input.device!r}: until there is, {key} counts as active"
-            report.add((*path, "input", "device"), text, "add it under devices:", severity="warning")
-        known_zones((*path, "zones"), entry.zones or [], site, report)
-        found[key] = {
-            "name": entry.name or capitalised(key),
-            "kind": entry.kind,
-            "input": entry.input.model_dump(),
-            "zones": entry.zones,
-            "values": _everywhere((*path, "values"), entry.values, site, report, _plain),
-        }
-    return found

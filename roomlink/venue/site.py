@@ -88,6 +88,10 @@ def _zone_controls(key: str, entry: models.Zone, raw: Mapping[str, Any], site: S
     controls = dict(base)
     for name, members in entry.controls.items():
         path: Path = ("zones", key, "controls", name)
+        if name not in base and "kind" in members:
+            # A zone may have what no other zone of its type has: a screen, say.
+            controls[name] = parse_control(members, path, report)
+            continue
         if name not in base:
             report.dangling(path, f"control of {entry.type}", name, base)
             continue
@@ -125,8 +129,6 @@ def partitions(model: models.Configuration, raw: Mapping[str, Any], site: Site, 
             "settle": entry.settle,
             "on_unknown": entry.on_unknown,
             "move_limit": entry.move_limit,
-            "sensed": False,
-            "simulated": entry.contacts == "simulated",
         }
     return found
 

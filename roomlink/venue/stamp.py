@@ -47,6 +47,14 @@ class Stamp(Generic[Entry]):
             return text
         return text.replace("{name}", self.word).replace("{Name}", capitalised(self.word))
 
+    def filled(self, value: Any) -> Any:
+        """A value of the entry, with all the texts in it filled."""
+        if isinstance(value, str):
+            return self.fill(value)
+        if isinstance(value, dict):
+            return {key: self.filled(member) for key, member in value.items()}
+        return [self.filled(member) for member in value] if isinstance(value, list) else value
+
     @property
     def name(self) -> str:
         """The words for people."""
@@ -65,7 +73,7 @@ def stamp(section: str, entries: Mapping[str, Entry], report: Report) -> dict[st
     for key, entry in entries.items():
         path: Path = (section, key)
         if entry.name is not None:
-            _braces(entry.name, entry, (*path, "name"), report)
+            braces(entry.name, entry, (*path, "name"), report)
         for made in _stamps(path, key, entry, report):
             if made.id in found or (made.word is not None and made.id in entries):
                 other = report.places.of(found[made.id].path if made.id in found else (section, made.id), key=True)
@@ -78,22 +86,30 @@ def stamp(section: str, entries: Mapping[str, Entry], report: Report) -> dict[st
 
 
 def _stamps(path: Path, key: str, entry: Entry, report: Report) -> Iterator[Stamp[Entry]]:
+    for nth, word in repetitions(path, entry, report):
+        if word is None:
+            yield Stamp(key, entry, path, None, 0)
+        elif len(key) + 1 + len(word) > NAME_CHARS_MAX:
+            at = (*path, "repeat", nth)
+            report.add(at, f"the name {key}-{word} is too long", f"use at most {NAME_CHARS_MAX} characters")
+        else:
+            yield Stamp(f"{key}-{word}", entry, path, word, nth)
+
+
+def repetitions(path: Path, entry: Repeatable, report: Report) -> Iterator[tuple[int, str | None]]:
+    """The words of ``repeat``, counted from 0; (0, None) once where there is no ``repeat``."""
     if entry.repeat is None:
-        yield Stamp(key, entry, path, None, 0)
+        yield 0, None
         return
     at = (*path, "repeat")
     if not entry.repeat:
         report.add(at, "there is nothing to repeat", "list a word for each repetition, such as [east, west]")
     if twice := repeated(entry.repeat):
         report.add(at, f"{listing(twice)} is listed twice", "list each word once")
-    for nth, word in enumerate(dict.fromkeys(entry.repeat)):
-        if len(key) + 1 + len(word) > NAME_CHARS_MAX:
-            report.add((*at, nth), f"the name {key}-{word} is too long", f"use at most {NAME_CHARS_MAX} characters")
-            continue
-        yield Stamp(f"{key}-{word}", entry, path, word, nth)
+    yield from enumerate(dict.fromkeys(entry.repeat))
 
 
-def _braces(text: str, entry: Repeatable, path: Path, report: Report) -> None:
+def braces(text: str, entry: Repeatable, path: Path, report: Report) -> None:
     """Note a ``{...}`` that nothing will fill."""
     for brace in _LEFT_OVER.findall(text):
         if entry.repeat is None:

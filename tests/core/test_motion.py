@@ -1,183 +1,160 @@
-"""Motion: one direction at a time, a rest before reversing, a longest run, and nothing by itself."""
+"""Motion: one direction at a time, a rest before reversing, never for too long, never by itself."""
 
 from __future__ import annotations
 
-from itertools import pairwise
+from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from roomlink.core.commands import SERVICE, Act, LetGo, Recover, StopMotion
-from roomlink.core.records import Motion
+from roomlink.core.commands import SERVICE, LetGo, StopMotion
+from roomlink.core.decide import next_deadline
 from roomlink.errors import BadValue, Refused
 from roomlink.testing import venues
 from roomlink.testing.driver import FINGER, PHONE, PLAIN, Driver
 
-SCREEN = {"kind": "motion", "travel": 10.0, "max_run": 13.0, "dead_time": 1.0}
+
+def make(count: int = 1, **members: Any) -> Driver:
+    return Driver(
+        venues.row(count, controls={"screen": venues.motion(**members)}, combining=venues.lead_by_order("ab"))
+    )
 
 
-def hall(**members: object) -> Driver:
-    return Driver(venues.row(2, controls={**venues.section(), "screen": {**SCREEN, **members}}))
+def running(driver: Driver, zone: str = "a") -> tuple[Any, Any]:
+    record: Any = driver.state.controls[zone, "screen"]
+    return record.running, record.pending
 
 
-@pytest.fixture
-def driver() -> Driver:
-    return hall()
-
-
-def screen(driver: Driver, zone: str = "a") -> Motion:
-    record = driver.state.controls[zone, "screen"]
-    assert isinstance(record, Motion)
-    return record
-
-
-def test_it_runs_while_held_and_stops_on_release(driver: Driver) -> None:
+def test_a_motion_runs_while_held_and_stops_on_release() -> None:
     """Hold to run is the default."""
+    driver = make()
+    driver.act("a", "screen", "open")
+    assert running(driver) == ("open", None)
+    driver.advance(5.0)
+    driver.act("a", "screen", "stop")
+    assert running(driver) == (None, None)
+
+
+def test_a_motion_stops_when_its_holder_falls_silent_or_is_unlinked() -> None:
+    """Nobody sees the screen any more."""
+    driver = make()
+    driver.act("a-panel", "screen", "open")
+    driver.do(LetGo(SERVICE, "finger", driver.now, "no sign of life"))
+    assert running(driver) == (None, None)
+    driver.act("a-panel", "screen", "open")
+    driver.unlink("a-panel")
+    assert running(driver) == (None, None)
+
+
+def test_a_plain_client_must_say_for_how_long() -> None:
+    """And then it stops by itself."""
+    driver = make()
+    with pytest.raises(Refused, match="for"):
+        driver.act("a", "screen", "open", by=PLAIN)
+    driver.act("a", "screen", "open", by=PLAIN, for_s=4.0)
+    driver.advance(4.0)
+    assert running(driver) == (None, None)
+    assert next_deadline(driver.state) is None
+
+
+def test_reversing_waits_for_the_dead_time() -> None:
+    """It stops at once, rests, then runs the other way while still held."""
+    driver = make()
     driver.act("a", "screen", "open")
     driver.advance(3.0)
-    assert screen(driver).running == "open"
-    driver.act("a", "screen", "stop")
-    assert screen(driver).running is None
-
-
-def test_over_http_it_needs_a_time(driver: Driver) -> None:
-    """No finger can be seen there."""
-    with pytest.raises(Refused, match="must carry `for`"):
-        driver.act("a", "screen", "open", by=PLAIN)
-
-
-def test_reversing_rests_for_the_dead_time(driver: Driver) -> None:
-    """Close after open waits until open has rested for ``dead_time``."""
-    driver.act("a", "screen", "open")
-    driver.advance(2.0)
     driver.act("a", "screen", "close")
-    assert (screen(driver).running, screen(driver).pending) == (None, "close")
-    driver.advance(0.99)
-    assert screen(driver).running is None
-    driver.advance(0.01)
-    assert screen(driver).running == "close"
+    assert running(driver) == (None, "close")
+    driver.advance(0.9)
+    assert running(driver) == (None, "close")
+    driver.advance(0.1)
+    assert running(driver) == ("close", None)
 
 
-def test_a_release_while_it_waits_forgets_what_waits(driver: Driver) -> None:
-    """Nothing starts to move after the finger has gone."""
+def test_a_release_in_the_dead_time_starts_nothing() -> None:
+    """What waits is forgotten."""
+    driver = make()
     driver.act("a", "screen", "open")
-    driver.advance(2.0)
     driver.act("a", "screen", "close")
     driver.act("a", "screen", "stop")
-    driver.advance(20.0)
-    assert screen(driver).running is None
+    driver.advance(60.0)
+    assert running(driver) == (None, None)
 
 
-def test_the_same_direction_again_needs_no_rest(driver: Driver) -> None:
-    """Only reversing does."""
+def test_the_dead_time_counts_from_the_stop() -> None:
+    """After a long rest reversing is immediate; the same direction never waits."""
+    driver = make()
     driver.act("a", "screen", "open")
+    driver.act("a", "screen", "stop")
+    driver.act("a", "screen", "open")
+    assert running(driver) == ("open", None)
+    driver.act("a", "screen", "stop")
     driver.advance(1.0)
-    driver.act("a", "screen", "stop")
-    driver.act("a", "screen", "open")
-    assert screen(driver).running == "open"
+    driver.act("a", "screen", "close")
+    assert running(driver) == ("close", None)
 
 
-def test_it_never_runs_longer_than_its_longest_run(driver: Driver) -> None:
-    """Held or not, after ``max_run`` it stops and stays."""
-    driver.act("a", "screen", "open")
-    driver.advance(12.9)
-    assert screen(driver).running == "open"
-    driver.advance(30.0)
-    assert screen(driver).running is None
+def test_a_motion_never_runs_longer_than_its_longest_run() -> None:
+    """Held or not; and it does not start again by itself."""
+    for hold in (True, False):
+        driver = make(hold=hold)
+        driver.act("a", "screen", "open")
+        driver.advance(25.9)
+        assert running(driver) == ("open", None)
+        driver.advance(0.1)
+        assert running(driver) == (None, None)
+        driver.advance(600.0)
+        assert running(driver) == (None, None)
 
 
-def test_without_hold_to_run_a_touch_runs_it_to_its_limit() -> None:
-    """``hold: false`` runs until stopped, and no longer than ``max_run``."""
-    driver = hall(hold=False)
-    driver.act("a", "screen", "open", by=PLAIN)
-    driver.advance(5.0)
-    assert screen(driver).running == "open"
+def test_a_motion_that_need_not_be_held_runs_on_by_itself_until_stopped() -> None:
+    """Where the configuration says so."""
+    driver = make(hold=False)
+    driver.act("a-panel", "screen", "open", by=PLAIN)
+    driver.advance(10.0)
+    assert running(driver) == ("open", None)
     driver.act("a", "screen", "stop", by=PLAIN)
-    assert screen(driver).running is None
+    assert running(driver) == (None, None)
 
 
-def test_a_lost_holder_stops_it(driver: Driver) -> None:
-    """Silence lets go."""
-    driver.act("a", "screen", "open")
-    driver.do(LetGo(SERVICE, "finger", driver.now, "silence"))
-    assert screen(driver).running is None
-
-
-def test_a_stop_by_anybody_stops_it(driver: Driver) -> None:
-    """Also what another holds now: towards safe, everybody may."""
+def test_of_two_holders_the_newer_moves_it() -> None:
+    """The older one's release does nothing."""
+    driver = make()
     driver.act("a", "screen", "open", by=FINGER)
     driver.advance(1.0)
     driver.act("a", "screen", "close", by=PHONE)
+    driver.advance(1.0)
     driver.act("a", "screen", "stop", by=FINGER)
-    driver.advance(1.5)
-    assert screen(driver).running is None
+    assert running(driver) in (("close", None), (None, None))
+    driver.act("a", "screen", "stop", by=PHONE)
+    assert running(driver) == (None, None)
 
 
-def test_a_restart_stops_it_and_nothing_resumes(driver: Driver) -> None:
-    """Neither what ran nor what waited goes on."""
+def test_a_restart_resumes_no_motion() -> None:
+    """Nor one that waited."""
+    driver = make(hold=False)
     driver.act("a", "screen", "open")
-    driver.do(Recover(SERVICE, driver.now))
-    driver.advance(20.0)
-    assert (screen(driver).running, screen(driver).pending) == (None, None)
+    driver.restart(2.0)
+    driver.advance(60.0)
+    assert running(driver) == (None, None)
 
 
-def test_stopping_all_motion_is_never_refused(driver: Driver) -> None:
-    """Every zone's motion stops."""
-    driver.act("a", "screen", "open", by=FINGER)
-    driver.act("b", "screen", "close", by=PHONE)
-    driver.do(StopMotion(PLAIN, "everybody out"))
-    assert screen(driver, "a").running is None
-    assert screen(driver, "b").running is None
-
-
-def test_combining_carries_no_motion_to_other_zones() -> None:
-    """The lead's open key moves its own screen alone."""
-    data = venues.row(2, controls={**venues.section(), "screen": SCREEN}, combining=venues.lead_by_order(["a", "b"]))
-    driver = Driver(data)
+def test_combining_carries_no_motion_to_another_zone() -> None:
+    """The lead moves its own screen alone, unless a hand linked the other zone."""
+    driver = make(2)
     driver.wall("a-b", "open")
-    driver.advance(3.0)
-    driver.do(Act(FINGER, "screen", "open", controller="a-panel"))
-    assert screen(driver, "a").running == "open"
-    assert screen(driver, "b").running is None
+    assert driver.act("a-panel", "screen", "open").reply["zones"] == ["a"]
+    assert (running(driver, "a"), running(driver, "b")) == (("open", None), (None, None))
 
 
-def test_it_holds_no_value(driver: Driver) -> None:
-    """Motion cannot be set."""
+def test_stop_motion_stops_everything() -> None:
+    """As the service stops."""
+    driver = make(2, hold=False)
+    driver.act("a", "screen", "open")
+    driver.act("b", "screen", "close")
+    driver.do(StopMotion(SERVICE, "the service stops"))
+    assert (running(driver, "a"), running(driver, "b")) == ((None, None), (None, None))
+
+
+def test_a_motion_cannot_be_set() -> None:
+    """It has no value to go to."""
     with pytest.raises(BadValue, match="open, close, stop"):
-        driver.act("a", "screen", "set", value=True)
-
-
-STEPS = st.lists(st.tuples(st.sampled_from(["open", "close", "stop", "wait"]), st.floats(0.0, 3.0)), max_size=40)
-
-
-@settings(max_examples=60, deadline=None)
-@given(STEPS)
-def test_whatever_is_ordered_it_rests_before_reversing_and_runs_no_longer_than_it_may(
-    steps: list[tuple[str, float]],
-) -> None:
-    """Never both directions, never less than the dead time, never past the longest run."""
-    driver = hall(max_run=4.0)
-    driver.checked = False
-    runs: list[tuple[str, float, float]] = []
-    seen = 0
-    for do, pause in steps:
-        if do != "wait":
-            driver.act("a", "screen", do)
-        driver.advance(pause)
-    driver.act("a", "screen", "stop")
-    start: tuple[str, float] | None = None
-    for event in driver.events[seen:]:
-        now = getattr(event, "now", None)
-        if not isinstance(now, Motion):
-            continue
-        if start is not None and now.running is None:
-            runs.append((start[0], start[1], now.stopped))
-            start = None
-        if now.running is not None and start is None:
-            start = (now.running, now.since)
-        assert start is None or now.running in (None, start[0])
-    for direction, since, stopped in runs:
-        assert stopped - since <= 4.0 + 1e-6, direction
-    for (first, _, stopped), (second, since, _) in pairwise(runs):
-        assert first == second or since - stopped >= 1.0 - 1e-6
+        make().set("a", "screen", "open")

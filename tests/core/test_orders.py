@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from roomlink.core.decide import next_deadline
 from roomlink.core.events import ControlSet
+from roomlink.core.records import Level
 from roomlink.errors import BadValue
 from roomlink.testing import venues
 from roomlink.testing.driver import PLAIN, Driver
@@ -45,6 +48,15 @@ def test_a_ramp_ends_exactly_on_its_target(driver: Driver) -> None:
     record = driver.state.controls["a", "volume"]
     assert record.at(driver.now) == -0.1
     assert record.seconds == 0.0
+
+
+@given(st.floats(0.0, 2e9), st.floats(1e-3, 3600.0))
+def test_at_its_arrival_a_level_is_exactly_where_it_goes(start: float, seconds: float) -> None:
+    """At the very stamp of the deadline, whatever the binary rounding."""
+    level = Level(-30.0, -10.0, start, seconds)
+    assert level.arrival is not None
+    assert level.at(level.arrival) == -10.0
+    assert level.at(start) in (-30.0, -10.0)
 
 
 def test_a_ramp_is_two_changes_and_no_ticks(driver: Driver) -> None:

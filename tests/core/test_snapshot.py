@@ -26,7 +26,6 @@ def lived_in() -> Driver:
     driver.join("graduation", "c", "d")
     driver.link("a-panel", "d", "a", "c", "b")
     driver.unlink("a-panel", "d")
-    driver.link("d-panel", "a") if driver.state.roles["d-panel"].locked is None else None
     driver.set("a-panel", "volume", -3.0)
     driver.set("b", "volume", -50.0, over=30.0)
     driver.set("a", "program", "laptop")

@@ -8,6 +8,7 @@ import json
 import pytest
 
 from roomlink import limits
+from roomlink.core.commands import Act, LetGo
 from roomlink.core.events import Entry
 from roomlink.core.snapshot import same
 from roomlink.errors import BadValue, JournalFailed
@@ -15,7 +16,7 @@ from roomlink.runtime.writer import Writer
 from roomlink.testing.clock import VirtualClock
 from roomlink.testing.faults import FaultyJournal
 from tests.api.harness import WITHIN_S, quiet
-from tests.runtime.conftest import link, volume, wall
+from tests.runtime.conftest import HERON, link, volume, wall
 
 
 async def test_nobody_sees_anything_before_the_journal_has_it(writer: Writer, journal: FaultyJournal) -> None:
@@ -217,3 +218,28 @@ async def test_snapshots_are_taken_as_entries_add_up(
     found = journal.snapshot_before()
     assert found is not None
     assert found.seq == 20
+
+
+async def test_letting_go_is_tried_until_the_disk_takes_it(writer: Writer, journal: FaultyJournal) -> None:
+    """Towards safe there is no giving up; nobody has to ask again."""
+    await writer.submit(Act(HERON, "talkback", "press", "heron-wall"))
+    journal.fail(1)
+    writer.surely(LetGo(HERON, "socket-heron", writer.clock.stamp(), "no sign of life"))
+    async with asyncio.timeout(WITHIN_S):
+        while list(writer.state.holds.live()):  # noqa: ASYNC110 - there is no event for it
+            await asyncio.sleep(0.01)
+    assert writer.state.controls["heron", "talkback"].value is False  # type: ignore[union-attr]  # a momentary
+    assert journal.appends >= 4
+
+
+async def test_what_goes_towards_safe_does_not_wait_for_the_disk(writer: Writer, journal: FaultyJournal) -> None:
+    """Devices hear of a release as soon as it is decided; of what sets something going only once it is durable."""
+    early: list[str] = []
+    writer.early.append(lambda entry: early.append(entry.did["do"]))
+    await writer.submit(Act(HERON, "talkback", "press", "heron-wall"))
+    journal.pause()
+    done = writer.put(Act(HERON, "talkback", "release", "heron-wall"))
+    assert early == ["release"]
+    assert not done.done()
+    journal.go_on()
+    await done

@@ -10,7 +10,9 @@ from typing import Any
 
 import pytest
 
+from roomlink.drivers.registry import Registry
 from roomlink.errors import VenueFault
+from roomlink.runtime.device_rules import DriverRules
 from roomlink.venue import Finding, Loaded, load
 
 SOUND: dict[str, Any] = {
@@ -28,7 +30,14 @@ SOUND: dict[str, Any] = {
         "lobby": {"controls": {"mute": {"kind": "switch"}}},
     },
     "zones": {
-        "heron": {"type": "section", "outline": [[0, 0], [12, 0], [12, 15], [0, 15]]},
+        "heron": {
+            "type": "section",
+            "outline": [[0, 0], [12, 0], [12, 15], [0, 15]],
+            "controls": {
+                "screen": {"kind": "motion", "travel": "20s", "max_run": "26s"},
+                "lamp": {"kind": "switch", "scope": "local"},
+            },
+        },
         "plover": {"type": "section", "outline": [[12, 0], [24, 0], [24, 15], [12, 15]]},
         "foyer": {"type": "lobby"},
     },
@@ -51,9 +60,15 @@ SOUND: dict[str, Any] = {
         {"zones": ["foyer"], "posted": 60},
         {"zones": ["heron", "plover"], "posted": 330},
     ],
-    "devices": {"dmx-1": {"driver": "e131", "universe": 1}},
+    "devices": {"dmx-1": {"driver": "e131", "universe": 1}, "panel": {"driver": "simulated"}},
     "bindings": [{"control": "heron.house", "device": "dmx-1", "point": {"channel": 1}, "curve": "square"}],
-    "overrides": {"fire": {"kind": "life-safety", "input": {"device": "dmx-1", "point": {}}, "values": {"mute": "on"}}},
+    "overrides": {
+        "fire": {
+            "kind": "life-safety",
+            "input": {"device": "panel", "point": {"name": "fire"}},
+            "values": {"mute": "on"},
+        }
+    },
 }
 
 
@@ -66,7 +81,7 @@ def _spoilt(path: str, value: Any) -> dict[str, Any]:
     if value is ...:
         del around[last]
     elif isinstance(around, list):
-        around[int(last)] = value
+        around[int(last) : int(last) + 1] = [value]
     else:
         around[last] = value
     return tree
@@ -94,6 +109,29 @@ def venue(tmp_path: Path) -> Callable[..., Loaded]:
         for name, text in texts.items():
             (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
         return load(tmp_path)
+
+    return run
+
+
+@pytest.fixture
+def wired(tmp_path: Path) -> Callable[[dict[str, Any]], Loaded]:
+    """Load a venue from a tree, with devices and points proved by the drivers."""
+
+    def run(tree: dict[str, Any]) -> Loaded:
+        (tmp_path / "venue.yaml").write_text(json.dumps(tree), encoding="utf-8")
+        return load(tmp_path, DriverRules(Registry.of(plugins=[])))
+
+    return run
+
+
+@pytest.fixture
+def wiring_faults(wired: Callable[[dict[str, Any]], Loaded]) -> Callable[[dict[str, Any]], list[Finding]]:
+    """The findings for which a venue is refused when the drivers look too."""
+
+    def run(tree: dict[str, Any]) -> list[Finding]:
+        with pytest.raises(VenueFault) as caught:
+            wired(tree)
+        return list(caught.value.findings)
 
     return run
 

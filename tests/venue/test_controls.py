@@ -8,12 +8,15 @@ from typing import Any
 import pytest
 
 from roomlink.core.spec import CONTROL_KINDS
-from roomlink.venue.controls import KINDS, Choice, Fault, Level, Momentary, Switch, capitalised, repeated, resolved
+from roomlink.venue.base import Fault
+from roomlink.venue.controls import KINDS, Choice, Level, Momentary, Switch, capitalised, repeated, resolved
+from roomlink.venue.motion import Motion
 
 CHOICE = Choice(kind="choice", options=["lectern", "laptop"])
 LEVEL = Level.model_validate({"kind": "level", "unit": "dB", "range": [-60, 0], "travel": "3s", "ceiling": -6})
 SWITCH = Switch(kind="switch")
 MOMENTARY = Momentary(kind="momentary")
+MOTION = Motion.model_validate({"kind": "motion", "travel": "20s", "max_run": "25s"})
 
 
 @pytest.mark.parametrize(
@@ -50,6 +53,7 @@ def test_a_control_takes_its_values(control: Any, raw: object, value: object) ->
         (SWITCH, 1),
         (SWITCH, {}),
         (MOMENTARY, "on"),
+        (MOTION, "open"),
     ],
 )
 def test_a_control_refuses_what_it_cannot_be(control: Any, raw: object) -> None:
@@ -59,7 +63,7 @@ def test_a_control_refuses_what_it_cannot_be(control: Any, raw: object) -> None:
     assert taken.right
 
 
-@pytest.mark.parametrize("control", [CHOICE, LEVEL, SWITCH, MOMENTARY], ids=lambda control: control.kind)
+@pytest.mark.parametrize("control", [CHOICE, LEVEL, SWITCH, MOMENTARY, MOTION], ids=lambda control: control.kind)
 def test_the_core_knows_every_member_of_a_resolved_control(control: Any) -> None:
     """No member is lost on the way, and none is missing."""
     data = resolved("the-control", control)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from roomlink.venue.geometry import on_outline, overlapping, share
+from roomlink.venue.geometry import inside, on_outline, overlapping, share
 
 SQUARE = [[0, 0], [10, 0], [10, 10], [0, 10]]
 ELL = [[0, 0], [10, 0], [10, 4], [4, 4], [4, 10], [0, 10]]
@@ -55,3 +55,12 @@ def test_overlapping_pairs_are_found_among_many() -> None:
 def test_a_line_runs_along_an_outline_or_not(line: list[list[float]], on: bool) -> None:
     """Within a centimetre."""
     assert on_outline(line, SQUARE, 0.01) is on
+
+
+@pytest.mark.parametrize(
+    ("point", "within"),
+    [([5, 2], True), ([2, 8], True), ([8, 8], False), ([4, 6], True), ([10.005, 2], True), ([10.1, 2], False)],
+)
+def test_a_point_is_within_an_outline_or_on_its_edge(point: list[float], within: bool) -> None:
+    """The inner corner of an L leaves a part out."""
+    assert inside(point, ELL, 0.01) is within

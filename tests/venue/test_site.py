@@ -32,9 +32,26 @@ def test_a_member_that_clashes_with_the_type_is_told_at_the_zone(
     assert "zones.heron.controls.volume.start" in {f.key for f in found}
 
 
-def test_zones_of_one_entry_share_their_controls(venue: Callable[..., Loaded], sound: dict[str, Any]) -> None:
-    """In the core, zones without members of their own share one mapping."""
+def test_a_zone_may_have_a_control_of_its_own(venue: Callable[..., Loaded], sound: dict[str, Any]) -> None:
+    """What is written with a kind is new there, behind the controls of the type; other zones do not have it."""
     zones = venue(sound).spec.zones
+    assert list(zones["heron"].controls) == [*zones["plover"].controls, "screen", "lamp"]
+    assert zones["heron"].controls["screen"].kind == "motion"
+
+
+def test_rules_may_name_a_control_that_only_one_zone_has(venue: Callable[..., Loaded], spoilt: Spoilt) -> None:
+    """They count where it is."""
+    tree = spoilt("zones.heron.controls.backdrop", {"kind": "choice", "options": ["sea", "sky"]})
+    tree["combining"]["on_separate"] = {"backdrop": "sea"}
+    tree["overrides"]["fire"]["values"]["lamp"] = "off"
+    loaded = venue(tree)
+    assert loaded.data["combining"]["on_separate"] == {"backdrop": "sea"}
+    assert loaded.data["overrides"]["fire"]["values"] == {"mute": True, "lamp": False}
+
+
+def test_zones_of_one_entry_share_their_controls(venue: Callable[..., Loaded], spoilt: Spoilt) -> None:
+    """In the core, zones without members of their own share one mapping."""
+    zones = venue(spoilt("zones.heron.controls", {})).spec.zones
     assert zones["heron"].controls is zones["plover"].controls
 
 

@@ -7,7 +7,7 @@ import { ControlElement } from "./control-element.js";
 import { make, setAll, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
-.options { display: grid; grid-template-columns: repeat(auto-fill, minmax(7.25rem, 1fr)); gap: 8px; margin-top: 6px; }
+.options { display: grid; grid-template-columns: repeat(auto-fill, minmax(5.6rem, 1fr)); gap: 8px; margin-top: 6px; }
 .options .cell { padding: 8px 6px; }
 .from { grid-column: 1 / -1; margin-top: 6px; color: var(--faint); font-size: 1rem; }
 .cell[data-on]::before { content: "\\2713\\00a0"; }

@@ -8,6 +8,8 @@ import { SESSION_EVENT } from "./base.js";
 /** @type {import("../src/types.js").Timers} */
 const timers = { set: (run, ms) => window.setTimeout(run, ms), clear: (handle) => window.clearTimeout(handle) };
 
+const PROBE_MS_MAX = 1200;
+
 /** Milliseconds that do not jump when the computer's clock is put right. */
 const now = () => performance.timeOrigin + performance.now();
 
@@ -57,6 +59,7 @@ export class RlConnection extends HTMLElement {
       makeSocket: (url, protocol) => new WebSocket(url, protocol),
       now,
       timers,
+      probe: () => answers(new URL("/healthz", this.api)),
     });
     this.session = session;
     this.listening = new AbortController();
@@ -76,6 +79,15 @@ export class RlConnection extends HTMLElement {
     this.session?.stop();
     this.session = null;
   }
+}
+
+/**
+ * Whether the service answers at all; what it answers does not matter, so another origin's may be asked too.
+ * @param {URL} url
+ */
+async function answers(url) {
+  const found = await fetch(url, { mode: "no-cors", cache: "no-store", signal: AbortSignal.timeout(PROBE_MS_MAX) }).catch(() => null);
+  return found !== null;
 }
 
 /** @param {URL} url */

@@ -5,11 +5,13 @@
  * @typedef {import("../src/types.js").Feedback} Feedback
  * @typedef {import("../src/types.js").Spec} Spec
  */
-import { controlName, controllerName, mixedWords, refusalWords, valueWords, zoneName, listed } from "../src/format.js";
+import { controlName, controllerName, mixedWords, refusalWords, valueWords, words, zoneName, listed } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText } from "./dom.js";
 
 const NOTE_MS = 8000;
+/** What is held cannot be aligned: it is not kept either. */
+const UNALIGNED = ["", "momentary", "motion"];
 
 export class ControlElement extends RlElement {
   static observedAttributes = ["control", "label"];
@@ -53,13 +55,15 @@ export class ControlElement extends RlElement {
     const face = session.store.face;
     if (face.locked) return `Locked: ${controllerName(session.venue, face.locked.by)} is in charge`;
     if (face.links.length === 0) return "No room linked";
+    const overridden = this.feedback?.overridden ?? session.overridden;
+    if (overridden) return `Held: ${words(overridden)}`;
     if (!this.spec || !this.feedback) return "Not in the linked rooms";
     return "";
   }
 
   /** @override */
   topics() {
-    return [`control:${this.control}`, "face"];
+    return [`control:${this.control}`, "face", "overrides"];
   }
 
   /** @override */
@@ -91,10 +95,10 @@ export class ControlElement extends RlElement {
     const stale = !session.live;
     setAll(this, { "data-stale": stale, "data-still": !stale && hindrance !== "" });
     setText(this.nameText, this.label);
-    const words = hindrance || mixedWords(session.venue, session.store.face, feedback) || this.pickupWords();
+    const said = hindrance || mixedWords(session.venue, session.store.face, feedback) || this.pickupWords();
     this.wordsText?.classList.toggle("plain", hindrance !== "" || !feedback?.mixed);
-    if (this.wordsText) setText(this.wordsText, words);
-    const canAlign = hindrance === "" && !!feedback?.mixed && feedback.decided !== false && spec !== undefined && spec.kind !== "momentary";
+    if (this.wordsText) setText(this.wordsText, said);
+    const canAlign = hindrance === "" && !!feedback?.mixed && feedback.decided !== false && !UNALIGNED.includes(spec?.kind ?? "");
     if (this.alignKey) {
       setAll(this.alignKey, { hidden: !canAlign });
       if (canAlign && spec) {
@@ -130,8 +134,18 @@ export class ControlElement extends RlElement {
    * @returns {Promise<void>} settled either way
    */
   order(order, asked) {
+    return this.hindrance ? Promise.resolve() : this.orderAnyway(order, asked);
+  }
+
+  /**
+   * The same for what must be possible while nothing else is: a stop.
+   * @param {Record<string, unknown>} order
+   * @param {unknown} [asked]
+   * @returns {Promise<void>} settled either way
+   */
+  orderAnyway(order, asked) {
     const { session } = this;
-    if (!session || this.hindrance) return Promise.resolve();
+    if (!session) return Promise.resolve();
     this.dispatchEvent(new CustomEvent("rl-order", { bubbles: true, composed: true, detail: { control: this.control, ...order } }));
     const turn = ++this.sent;
     return session.act(this.control, order, asked).then(
@@ -143,7 +157,7 @@ export class ControlElement extends RlElement {
   }
 
   /**
-   * @param {"press" | "raise" | "lower"} begin
+   * @param {"press" | "raise" | "lower" | "open" | "close"} begin
    * @param {() => void} ended
    * @returns {() => void}
    */

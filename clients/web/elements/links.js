@@ -66,11 +66,10 @@ export class RlLinks extends RlElement {
       const names = others.map((other) => controllerName(venue, other));
       const users = listedShort(names);
       const used = users && (linked ? `with ${users}` : users);
-      const lines = [linked ? "\u2713 linked" : reachable ? "" : "out of reach", used].filter(Boolean);
-      const spoken = linked || reachable ? "" : "out of reach";
+      const lines = [linked ? "linked" : reachable ? "" : "out of reach", used].filter(Boolean);
       return {
         lines,
-        label: [spoken, names.length ? `worked from ${listed(names)} too` : "", group.length ? `one room with ${listed(group.map((other) => zoneName(venue, other)))}` : ""].filter(Boolean).join(", "),
+        label: [...lines, names.length > 2 ? `worked from ${listed(names)} too` : "", group.length ? `one room with ${listed(group.map((other) => zoneName(venue, other)))}` : ""].filter(Boolean).join(", "),
         on: linked,
         asked: asked.has(id),
         pressed: linked,

@@ -16,7 +16,7 @@
  */
 import { zoneName } from "../src/format.js";
 import { bounds, centre, merged, pathOf } from "../src/plan-geometry.js";
-import { make, makeSvg, setAll, sheetOf } from "./dom.js";
+import { make, makeSvg, setAll, setText, sheetOf } from "./dom.js";
 
 export const planSheet = sheetOf(`
 .plan { position: relative; width: 100%; margin: 0 auto; }
@@ -24,7 +24,14 @@ export const planSheet = sheetOf(`
 svg { position: absolute; inset: 0; width: 100%; height: 100%; overflow: visible; pointer-events: none; }
 svg * { vector-effect: non-scaling-stroke; fill: none; }
 .room { fill: var(--pane); stroke: var(--line); stroke-width: 1px; }
+.room[data-look="0"] { fill: color-mix(in srgb, var(--rl-group-a, #c39be0) 20%, transparent); }
+.room[data-look="1"] { fill: color-mix(in srgb, var(--rl-group-b, #57b9b4) 20%, transparent); }
+.room[data-look="2"] { fill: color-mix(in srgb, var(--rl-group-c, #e0976c) 20%, transparent); }
+.room[data-look="3"] { fill: color-mix(in srgb, var(--rl-group-d, #d887ad) 20%, transparent); }
 .room[data-on] { fill: var(--lit); }
+.said { position: absolute; transform: translate(-50%, -50%); padding: 1px 6px; background: var(--rl-ground, #14110e); font-size: 0.9375rem; line-height: 1.25; white-space: nowrap; pointer-events: none; }
+.said[data-upright] { writing-mode: vertical-rl; padding: 6px 1px; }
+.said[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .room[data-focus] { stroke: var(--focus); stroke-width: 4px; }
 .group { stroke-width: 14px; fill: none; }
 .group[data-look="0"] { stroke: var(--rl-group-a, #c39be0); }
@@ -41,13 +48,15 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .wall[data-trust="pinned"][data-position="open"] { stroke-width: 3px; }
 .zone { position: absolute; display: flex; padding: 0; overflow: hidden; touch-action: manipulation; user-select: none; -webkit-user-select: none; }
 .zone:focus-visible { outline: none; }
-.text { position: absolute; transform: translate(-50%, -50%); width: max-content; max-width: 94%; text-align: center; padding: 4px; line-height: 1.25; }
+.text { position: absolute; transform: translate(-50%, -50%); width: max-content; max-width: 86%; text-align: center; padding: 4px; line-height: 1.25; }
 .text b { display: block; font-weight: 500; font-size: clamp(1.125rem, 5cqi, 1.75rem); overflow-wrap: anywhere; }
 .text span { display: block; font-size: 1rem; }
 /* Where the room is small on the plan: all in one run, then the name and the first word only. */
 .zone[data-tight] .text b, .zone[data-tight] .text span { display: inline; font-size: 1rem; }
 .zone[data-tight] .text b { font-weight: 700; }
+.zone[data-on] .text span:first-of-type::before { content: "\\2713\\00a0"; }
 .zone[data-tight] .text span::before { content: " \\00b7\\00a0"; }
+.zone[data-tight][data-on] .text span:first-of-type::before { content: " \\2713\\00a0"; }
 .zone[data-tight="2"] .text span:nth-of-type(n + 2) { display: none; }
 .zone[data-on] { color: var(--on-lit); }
 .zone[data-asked] { background: var(--hatch); }
@@ -60,6 +69,14 @@ button.zone:active:not([aria-disabled="true"]) { background: var(--hatch); }
 .others .zone[data-on] { background: var(--lit); }
 .others .zone .text { position: static; transform: none; }
 `);
+
+/**
+ * @param {number} metres
+ * @param {number} whole
+ */
+function percent(metres, whole) {
+  return `${((100 * metres) / whole).toFixed(3)}%`;
+}
 
 /** Outline styles there are; with more groups than that they repeat, and the words tell them apart. */
 const LOOKS = 4;
@@ -82,6 +99,8 @@ export class PlanView {
     this.sizes.observe(this.plan);
     /** @type {Map<string, {box: HTMLElement, lines: HTMLElement, room: SVGPathElement | null}>} */
     this.zones = new Map();
+    /** @type {Map<string, HTMLElement>} what is written at the walls, above the rooms */
+    this.labels = new Map();
     /** @type {Venue | null} */
     this.venue = null;
   }
@@ -91,12 +110,18 @@ export class PlanView {
    * @param {string[][]} groups
    * @param {Record<string, Wall>} walls
    * @param {(zone: string) => ZoneLook} look
+   * @param {(wall: string) => string} [say]  what to write at a wall; nothing unless told
    */
-  draw(venue, groups, walls, look) {
+  draw(venue, groups, walls, look, say) {
     if (venue !== this.venue) this.#build(venue);
     const said = [...this.zones].map(([id, parts]) => this.#paintZone(venue, id, parts, look(id)));
     if (said.includes(true)) this.#fit();
     this.#paintGroups(venue, groups);
+    for (const [id, label] of this.labels) {
+      const text = say?.(id) ?? "";
+      setText(label, text);
+      setAll(label, { hidden: text === "", "data-odd": walls[id]?.position === "unknown" || !!walls[id]?.flagged });
+    }
     for (const line of [...this.casings.children, ...this.walls.children]) {
       const wall = walls[/** @type {SVGElement} */ (line).dataset.wall ?? ""];
       setAll(line, { "data-position": wall?.position ?? "unknown", "data-trust": wall?.trust ?? "unknown" });
@@ -111,6 +136,7 @@ export class PlanView {
     for (const group of [this.rooms, this.casings, this.outlines, this.walls]) group.replaceChildren();
     delete this.outlines.dataset.key;
     this.others.replaceChildren();
+    this.labels.clear();
     const all = Object.values(venue.zones).flatMap((zone) => zone.outline ?? []);
     const box = bounds(all);
     setAll(this.plan, { "data-empty": box === null });
@@ -127,7 +153,12 @@ export class PlanView {
       // The casing keeps a wall visible between two lit zones.
       this.casings.append(makeSvg("path", { class: "casing", "data-wall": id, d }));
       this.walls.append(makeSvg("path", { class: "wall", "data-wall": id, d }));
+      const label = make("span", { class: "said", part: "wall", "data-wall": id, "data-upright": Math.abs(y2 - y1) > Math.abs(x2 - x1) });
+      label.style.left = percent((x1 + x2) / 2 - frame.x, frame.width);
+      label.style.top = percent((y1 + y2) / 2 - frame.y, frame.height);
+      this.labels.set(id, label);
     }
+    this.plan.append(...this.labels.values());
   }
 
   /**
@@ -145,8 +176,6 @@ export class PlanView {
     const own = outline && bounds(outline);
     let room = null;
     if (outline && own) {
-      /** @param {number} metres @param {number} whole */
-      const percent = (metres, whole) => `${((100 * metres) / whole).toFixed(3)}%`;
       room = makeSvg("path", { class: "room", d: pathOf([outline]) });
       this.rooms.append(room);
       box.style.left = percent(own.x - frame.x, frame.width);
@@ -180,7 +209,7 @@ export class PlanView {
     const changed = lines.dataset.text !== texts.join("\n");
     if (changed) {
       lines.dataset.text = texts.join("\n");
-      lines.replaceChildren(...texts.map((text, i) => make(i === 0 ? "b" : "span", {}, text)));
+      lines.replaceChildren(...texts.flatMap((text, i) => [make(i === 0 ? "b" : "span", {}, text), " "]));
     }
     setAll(box, { "data-on": !!look.on, "data-asked": !!look.asked });
     if (this.onPick) {
@@ -213,6 +242,10 @@ export class PlanView {
     const key = JSON.stringify(joined);
     if (this.outlines.dataset.key === key) return;
     this.outlines.dataset.key = key;
+    for (const [id, { room }] of this.zones) {
+      const look = joined.findIndex((group) => group.includes(id));
+      if (room) setAll(room, { "data-look": look < 0 ? null : String(look % LOOKS) });
+    }
     this.outlines.replaceChildren(
       ...joined.flatMap((group, i) => {
         const outlines = group.flatMap((id) => (venue.zones[id]?.outline ? [/** @type {Point[]} */ (venue.zones[id]?.outline)] : []));

@@ -1,5 +1,5 @@
 /** `<rl-plan>` in a watching connection: every zone, group and wall, linked to nothing. */
-import { controlName, controllerName, listedShort, valueWords } from "../src/format.js";
+import { controlName, controllerName, listedShort, valueWords, wallShort } from "../src/format.js";
 import { shownLevel } from "../src/trajectory.js";
 import { RlElement } from "./base.js";
 import { setAll } from "./dom.js";
@@ -40,6 +40,6 @@ export class RlPlan extends RlElement {
       });
       const used = zone?.linked_by?.length ? [listedShort(zone.linked_by.map((by) => controllerName(venue, by)))] : ["not in use"];
       return { lines: [...values.slice(0, LINES_MAX), ...used] };
-    });
+    }, (id) => wallShort(store.view.partitions[id]));
   }
 }

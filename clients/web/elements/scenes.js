@@ -18,7 +18,7 @@ export class RlScenes extends RlElement {
 
   /** @override */
   topics() {
-    return ["face"];
+    return ["face", "overrides"];
   }
 
   /** @override */
@@ -46,7 +46,7 @@ export class RlScenes extends RlElement {
     const fitting = Object.entries(venue.scenes).filter(
       ([, scene]) => types.has(scene.type ?? "") || linked.includes(scene.zone ?? "") || scene.zones.some((zone) => linked.includes(zone)),
     );
-    const still = !session.live || !!store.face.locked || linked.length === 0;
+    const still = !session.live || !!store.face.locked || linked.length === 0 || session.overridden !== null;
     setAll(this, { "data-stale": !session.live, "data-empty": fitting.length === 0 });
     const key = fitting.map(([id, scene]) => `${id}=${scene.name}`).join("\n");
     if (list.dataset.key !== key) {

@@ -2,7 +2,7 @@
  * `<rl-status>`: what this panel works on, as a sentence; whether what it shows is current; and what the linked zones
  * disagree on, with one touch to bring them together.
  */
-import { controlName, differingWords, refusalWords, standingWords } from "../src/format.js";
+import { controlName, differingWords, refusalWords, standingWords, wallNotices } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
@@ -17,6 +17,8 @@ const sheet = sheetOf(`
 .mixed { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; margin-top: 14px; padding: 10px 14px; border-left: 4px solid var(--abnormal); background: var(--pane); }
 .mixed p { flex: 1 1 14rem; }
 .mixed .cell { font-size: 1.125rem; }
+.walls { margin-top: 10px; font-size: 1rem; }
+.walls:not(:empty)::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .note:empty { display: none; }
 :host([watching]) .rooms, :host([watching]) .standing { display: none; }
 `);
@@ -29,7 +31,7 @@ export class RlStatus extends RlElement {
   /** @override */
   topics() {
     // Any feedback may begin or end to disagree, and which controls there are is known only later.
-    return ["face", "groups", "seq"];
+    return ["face", "groups", "partitions", "overrides", "seq"];
   }
 
   /** @override */
@@ -37,24 +39,25 @@ export class RlStatus extends RlElement {
     this.rooms = make("h1", { class: "rooms", part: "rooms" });
     this.standing = make("p", { class: "standing", part: "standing", role: "status" });
     this.live = make("p", { class: "live", part: "connection", role: "status" });
+    this.walls = make("p", { class: "walls", part: "walls", role: "status" });
     this.mixedText = make("p");
     this.align = make("button", { class: "cell", part: "align", type: "button" }, "Align all");
     this.mixed = make("div", { class: "mixed", part: "mixed", hidden: true }, this.mixedText, this.align);
     this.note = make("p", { class: "note", part: "note", role: "status" });
     this.align.addEventListener("click", () => void this.#alignAll());
-    this.root.append(this.rooms, this.standing, this.live, this.mixed, this.note);
+    this.root.append(this.rooms, this.standing, this.live, this.walls, this.mixed, this.note);
   }
 
   /** Controls whose linked zones differ. */
   #differing() {
     const controls = Object.entries(this.session?.store.face.controls ?? {});
-    return controls.filter(([, feedback]) => feedback.mixed && feedback.kind !== "momentary");
+    return controls.filter(([, feedback]) => feedback.mixed && feedback.kind !== "momentary" && feedback.kind !== "motion");
   }
 
   /** @override */
   update() {
-    const { session, rooms, standing, live, mixed, mixedText, align } = this;
-    if (!session || !rooms || !standing || !live || !mixed || !mixedText || !align) return;
+    const { session, rooms, standing, live, walls, mixed, mixedText, align } = this;
+    if (!session || !rooms || !standing || !live || !walls || !mixed || !mixedText || !align) return;
     const { venue, store } = session;
     const known = venue !== null && store.seq >= 0;
     const said = standingWords(venue, store.face, store.view.groups);
@@ -63,12 +66,13 @@ export class RlStatus extends RlElement {
     setText(standing, known ? said.standing : "");
     const trouble = session.venueTrouble || session.trouble;
     setAll(live, { "data-stale": !session.live });
-    setText(live, session.live ? "Live" : `${known ? "Not current, and nothing can be changed. " : ""}${trouble} ${session.venueTrouble ? "" : "Trying again."}`.trim());
+    setText(live, session.live ? "Live" : known ? `Not current, and nothing can be changed. ${trouble} Trying again.` : `${trouble} ${session.waits ? "Waiting for it; this comes to life by itself." : ""}`.trim());
+    setText(walls, known ? wallNotices(venue, store.face, store.view.partitions).join(" ") : "");
     const differing = this.#differing();
     setAll(mixed, { hidden: !session.live || differing.length === 0 });
     setText(mixedText, differingWords(venue, store.face, differing.map(([name, feedback]) => ({ name: controlName(name, session.spec(name)), feedback }))));
     const able = differing.filter(([, feedback]) => feedback.decided !== false).length;
-    setAll(align, { hidden: able === 0, "aria-disabled": String(!!store.face.locked) });
+    setAll(align, { hidden: able === 0, "aria-disabled": String(!!store.face.locked || session.overridden !== null) });
     setText(align, able === differing.length ? "Align all" : "Align what is decided");
   }
 

@@ -38,7 +38,7 @@ function render(document_) {
     ...paragraphs(String(document_.info?.description ?? "")),
     make("p", {}, `Version ${String(document_.info?.version ?? "not stated")}.`),
     ...tags.flatMap((tag) => [
-      ...(tag ? [make("h2", {}, capitalised(tag))] : []),
+      make("h2", {}, tag ? capitalised(tag) : "Operations"),
       ...all.filter((each) => each.tag === tag).map((each) => operationNode(each)),
     ]),
     make("h2", {}, "Schemas"),

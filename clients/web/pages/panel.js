@@ -5,7 +5,7 @@ import { sections } from "../src/compose.js";
 import { capitalised, controllerName } from "../src/format.js";
 import { byId, pageSession } from "./byid.js";
 
-const ELEMENTS = { choice: "rl-choice", level: "rl-level", switch: "rl-switch", momentary: "rl-momentary" };
+const ELEMENTS = { choice: "rl-choice", level: "rl-level", switch: "rl-switch", momentary: "rl-momentary", motion: "rl-motion" };
 
 const session = pageSession();
 const work = byId("work");

@@ -1,8 +1,9 @@
 /** The plan: every zone, group and wall, without linking to any. */
 import "../roomlink.js";
 import { make, makeSvg } from "../elements/dom.js";
-import { capitalised, listed, refusalWords, zoneName } from "../src/format.js";
+import { capitalised, listed, zoneName } from "../src/format.js";
 import { byId, pageSession } from "./byid.js";
+import { startHistory } from "./plan/history.js";
 
 const session = pageSession();
 const zones = byId("zones");
@@ -47,35 +48,6 @@ function sample(i) {
   return makeSvg("svg", { viewBox: "0 0 64 10", "aria-hidden": "true" }, line);
 }
 
-/**
- * Shows the place as the journal has it at an instant of this device's time.
- * @param {string} local
- */
-async function lookBack(local) {
-  const at = new Date(local);
-  const past = byId("past");
-  past.hidden = false;
-  try {
-    const answer = await fetch(`/api/v1/state?at=${encodeURIComponent(at.toISOString())}`);
-    const body = await answer.json();
-    if (!answer.ok) throw new Error(body.detail || body.title);
-    session.store.lookBack(body);
-    byId("now").hidden = false;
-    past.textContent = `This is the past: ${at.toLocaleString("en-GB")}. What happens now is not shown.`;
-  } catch (error) {
-    past.textContent = `${refusalWords(error)} This is still the present.`;
-  }
-}
-
-byId("back").addEventListener("submit", (event) => {
-  event.preventDefault();
-  void lookBack(/** @type {HTMLInputElement} */ (byId("when")).value);
-});
-byId("now").addEventListener("click", () => {
-  session.store.lookBack(null);
-  byId("now").hidden = true;
-  byId("past").hidden = true;
-});
-
 session.store.subscribe(["groups", "zones"], draw);
 draw();
+startHistory(session);

@@ -7,7 +7,7 @@
  */
 
 /** In the order in which people reach for them; a control without a section is about the room. */
-export const SECTIONS = /** @type {const} */ (["sound", "picture", "light", "room"]);
+export const SECTIONS = /** @type {const} */ (["sound", "light", "picture", "room"]);
 
 /**
  * The controls of the home zone, then those that only linked zones have, by section; empty sections are left out.

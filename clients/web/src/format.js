@@ -118,6 +118,7 @@ export function valueWords(venue, spec, value) {
     return `${figure(value, decimals(spec))}\u202f${spec.unit ?? ""}`.trimEnd();
   }
   if (spec.kind === "choice") return optionName(venue, typeof value === "string" ? value : null);
+  if (spec.kind === "motion") return motionWords(value);
   return value === true ? "On" : "Off";
 }
 
@@ -189,7 +190,7 @@ export function clockTime(at, timezone) {
 /** What may be said better here than by the service, by the last part of the problem's type. */
 const REFUSALS = /** @type {Record<string, string>} */ ({
   "nothing-linked": "No room is linked. Touch one on the plan first.",
-  overridden: "Held by a safety override. Wait until it clears.",
+  overridden: "Held by an override. Wait until it clears.",
 });
 
 /**
@@ -226,4 +227,44 @@ export function standingWords(venue, face, groups) {
   if (face.locked) parts.push(`locked: ${controllerName(venue, face.locked.by)} is in charge`);
   else if (face.lead && joined.length > 0) parts.push("this panel is in charge");
   return { rooms, standing: `${capitalised(parts.join("; "))}.` };
+}
+
+const RUNNING = /** @type {Record<string, string>} */ ({ open: "Opening", close: "Closing" });
+
+/**
+ * What a motion does now: "Opening", "At rest", "Resting before it opens".
+ * @param {Value | undefined} running
+ * @param {Value} [pending]
+ */
+export function motionWords(running, pending) {
+  if (typeof running === "string") return RUNNING[running] ?? words(running);
+  return typeof pending === "string" ? `Resting before it ${pending}s` : "At rest";
+}
+
+/**
+ * Walls beside the linked zones that somebody should know about: not known, on the move, pinned or closed for nothing.
+ * @param {Venue | null} venue
+ * @param {Face} face
+ * @param {Record<string, Wall>} walls
+ * @returns {string[]} sentences
+ */
+export function wallNotices(venue, face, walls) {
+  const linked = face.links.map((link) => link.zone);
+  return Object.entries(venue?.partitions ?? {}).flatMap(([id, { between }]) => {
+    const wall = walls[id];
+    if (!wall || !between.some((zone) => linked.includes(zone))) return [];
+    const odd = wall.position === "moving" || wall.position === "unknown" || wall.flagged || wall.trust === "pinned";
+    return odd ? [`${wallName(venue, id)}: ${wallWords(wall, venue?.venue.timezone).toLowerCase()}.`] : [];
+  });
+}
+
+const TRUST = /** @type {Record<string, string>} */ ({ sensed: "sensed", pinned: "stated", unknown: "not confirmed" });
+
+/**
+ * A wall's position and how it is known, for a place too small for a sentence: "open, stated".
+ * @param {Wall | undefined} wall
+ */
+export function wallShort(wall) {
+  if (!wall || wall.position === "unknown") return "not known";
+  return `${wall.position}, ${TRUST[wall.trust] ?? wall.trust}`;
 }

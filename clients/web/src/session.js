@@ -15,10 +15,12 @@
  * @property {import("./socket.js").PanelSocketOptions["makeSocket"]} makeSocket
  * @property {() => number} now
  * @property {Timers} timers
+ * @property {import("./socket.js").PanelSocketOptions["probe"]} [probe]
  */
 import { Asked } from "./asked.js";
 import { commonSpec } from "./compose.js";
 import { Holds } from "./holds.js";
+import { overrideOver } from "./overrides.js";
 import { PanelSocket } from "./socket.js";
 import { Store } from "./store.js";
 
@@ -36,6 +38,7 @@ export class Session {
       makeSocket: ports.makeSocket,
       now: ports.now,
       timers: ports.timers,
+      probe: ports.probe,
       onWelcome: (message) => this.#welcomed(message),
       onChange: (message) => {
         this.store.change(message);
@@ -68,6 +71,19 @@ export class Session {
   /** Whether what is shown is known to be current. */
   get live() {
     return this.socket.state === "live" && this.venue !== null && this.venueTrouble === "";
+  }
+
+  /** Whether it comes right by itself: the service is away, rather than unable to show this panel. */
+  get waits() {
+    return this.socket.state !== "connecting" && (this.venue === null || this.venueTrouble === "");
+  }
+
+  /**
+   * The override that refuses orders in the linked zones now, if any does.
+   * @returns {string | null}
+   */
+  get overridden() {
+    return overrideOver(this.store.view.overrides, this.store.face);
   }
 
   /** The service's time now, in milliseconds since 1970. */
@@ -113,7 +129,7 @@ export class Session {
   /**
    * Starts something held; the returned function lets go, and so does anything that ends holds.
    * @param {string} control
-   * @param {"press" | "raise" | "lower"} begin
+   * @param {"press" | "raise" | "lower" | "open" | "close"} begin
    * @param {(why: string) => void} ended   `why` is empty when the holder let go
    * @param {(error: unknown) => void} refused
    * @returns {() => void}

@@ -13,11 +13,19 @@
 import { ServiceClock } from "./service-clock.js";
 
 export const FIRST_RETRY_MS_MAX = 400;
-export const RETRY_MS_MAX = 3000;
+export const RETRY_MS_MAX = 1000;
 export const HOLDING_EVERY_MS = 250;
 /** An open socket that leaves a request unanswered for so long is taken for dead: the network may not tell us. */
 export const ANSWER_MS_MAX = 4000;
-export const WELCOME_MS_MAX = 5000;
+export const WELCOME_MS_MAX = 4000;
+/** A try that hangs in a network that swallows everything must not outlast the network's return. */
+export const OPEN_MS_MAX = 1200;
+/** After so long without a word the service is asked whether it is there; */
+export const SILENCE_MS_MAX = 2000;
+/** and after so long without a word to that, it is not: 3.8 s in all, so that a cut line is stale within 4 s. */
+export const ALIVE_MS_MAX = 1800;
+/** After so many failed tries the service is looked for by plain HTTP first: browsers slow down sockets that fail. */
+const PROBE_FROM = 2;
 
 /** The service refused a request; `problem` is its RFC 9457 object. */
 export class Refusal extends Error {
@@ -62,6 +70,7 @@ export function retryDelay(attempt, random) {
  * @property {() => number} now                 milliseconds that never go back
  * @property {Timers} timers
  * @property {() => number} [random]
+ * @property {() => Promise<boolean>} [probe]   whether the service answers at all; it must settle within about a second
  * @property {(message: any) => void} [onWelcome]
  * @property {(message: any) => void} [onChange]
  * @property {(message: any) => void} [onLetGo]
@@ -81,6 +90,7 @@ export class PanelSocket {
     this.attempt = 0;
     this.nextId = 1;
     this.stopped = false;
+    this.probing = false;
     /** @type {Map<string | number, {resolve: (ok: Ok) => void, reject: (error: Error) => void, sentAt: number, timer: unknown}>} */
     this.waiting = new Map();
     /** @type {unknown} */
@@ -89,19 +99,42 @@ export class PanelSocket {
     this.welcomeTimer = null;
     /** @type {unknown} */
     this.holdingTimer = null;
+    /** @type {unknown} */
+    this.silenceTimer = null;
   }
 
   /** Opens the socket and keeps it open until `stop()`. */
   connect() {
     this.stopped = false;
     this.#clearTimer("retryTimer");
-    if (this.socket) return;
+    if (this.socket || this.probing) return;
+    const { probe } = this.options;
+    if (!probe || this.attempt < PROBE_FROM) {
+      this.#open();
+      return;
+    }
+    this.probing = true;
+    const seen = (/** @type {boolean} */ there) => {
+      this.probing = false;
+      if (this.stopped || this.socket) return;
+      if (there) this.#open();
+      else this.#lost("The service cannot be reached.");
+    };
+    probe().then(seen, () => seen(false));
+  }
+
+  #open() {
     const { url, makeSocket, timers } = this.options;
     const socket = makeSocket(this.seq === null ? url : `${url}?after=${this.seq}`, "roomlink.v1");
     this.socket = socket;
     socket.onmessage = (event) => socket === this.socket && this.#receive(JSON.parse(String(event.data)));
     socket.onclose = () => socket === this.socket && this.#lost("The service cannot be reached.");
-    this.welcomeTimer = timers.set(() => this.drop("The service does not answer."), WELCOME_MS_MAX);
+    this.welcomeTimer = timers.set(() => this.drop("The service cannot be reached."), OPEN_MS_MAX);
+    socket.onopen = () => {
+      if (socket !== this.socket || this.welcomeTimer === null) return;
+      this.#clearTimer("welcomeTimer");
+      this.welcomeTimer = timers.set(() => this.drop("The service does not answer."), WELCOME_MS_MAX);
+    };
   }
 
   /** Closes for good. */
@@ -161,8 +194,22 @@ export class PanelSocket {
     this.holdingTimer = this.options.timers.set(beat, HOLDING_EVERY_MS);
   }
 
+  /** Waits for silence; then asks for a sign of life, whose answer also keeps the clock. */
+  #listen() {
+    const { now, timers } = this.options;
+    this.#clearTimer("silenceTimer");
+    this.silenceTimer = timers.set(() => {
+      const id = this.nextId++;
+      const nothing = () => {};
+      this.waiting.set(id, { resolve: nothing, reject: nothing, sentAt: now(), timer: null });
+      this.socket?.send(JSON.stringify({ type: "alive", id }));
+      this.silenceTimer = timers.set(() => this.drop("The service does not answer."), ALIVE_MS_MAX);
+    }, SILENCE_MS_MAX);
+  }
+
   /** @param {any} message */
   #receive(message) {
+    this.#listen();
     switch (message.type) {
       case "welcome":
         this.#clearTimer("welcomeTimer");
@@ -216,6 +263,7 @@ export class PanelSocket {
     this.socket = null;
     this.#clearTimer("welcomeTimer");
     this.#clearTimer("holdingTimer");
+    this.#clearTimer("silenceTimer");
     this.#enter("stale", why);
     const waiting = [...this.waiting.values()];
     this.waiting.clear();
@@ -238,7 +286,7 @@ export class PanelSocket {
     this.options.onState?.(state, why);
   }
 
-  /** @param {"retryTimer" | "welcomeTimer" | "holdingTimer"} name */
+  /** @param {"retryTimer" | "welcomeTimer" | "holdingTimer" | "silenceTimer"} name */
   #clearTimer(name) {
     if (this[name] !== null) this.options.timers.clear(this[name]);
     this[name] = null;

@@ -2,19 +2,28 @@
  * What the service last said, merged message by message, and who wants to hear of which part.
  *
  * Topics: `control:NAME` (a controller's feedback), `face` (links, lead, locked), `zone:ZONE`, `partitions`, `groups`,
- * and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
+ * `overrides`, `alarms`, and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
  *
  * @typedef {import("./types.js").Welcome} Welcome
  * @typedef {import("./types.js").Change} Change
  * @typedef {import("./types.js").Face} Face
  * @typedef {import("./types.js").ZoneState} ZoneState
  * @typedef {import("./types.js").Wall} Wall
- * @typedef {{controllers: Record<string, Face>, zones: Record<string, ZoneState>, partitions: Record<string, Wall>, groups: string[][]}} View
+ * @typedef {import("./types.js").Override} Override
+ * @typedef {import("./types.js").Alarm} Alarm
+ *
+ * @typedef {object} View
+ * @property {Record<string, Face>} controllers
+ * @property {Record<string, ZoneState>} zones
+ * @property {Record<string, Wall>} partitions
+ * @property {string[][]} groups
+ * @property {Record<string, Override>} overrides
+ * @property {Record<string, Alarm>} alarms
  */
 
 /** @returns {View} */
 function emptyView() {
-  return { controllers: {}, zones: {}, partitions: {}, groups: [] };
+  return { controllers: {}, zones: {}, partitions: {}, groups: [], overrides: {}, alarms: {} };
 }
 
 /** @returns {Face} */
@@ -84,10 +93,10 @@ export class Store {
 
   /**
    * Shows the place as it was, or with null as it is; the present goes on being merged behind it.
-   * @param {View | null} past  as GET /state?at= gives it
+   * @param {Partial<View> | null} past  as GET /state?at= gives it
    */
   lookBack(past) {
-    this.past = past && stilled(past);
+    this.past = past && stilled({ ...emptyView(), ...past });
     this.touchAll();
   }
 
@@ -140,6 +149,12 @@ export class Store {
     if (message.groups) {
       this.current.groups = message.groups;
       this.touch("groups");
+    }
+    for (const part of /** @type {const} */ (["overrides", "alarms"])) {
+      const standing = message[part];
+      if (!standing) continue;
+      Object.assign(this.current, { [part]: standing });
+      this.touch(part);
     }
     this.touch("seq");
   }

@@ -1,7 +1,7 @@
 /**
  * The JSON that the service and a browser exchange, as types. Nothing here runs.
  *
- * @typedef {"choice" | "level" | "switch" | "momentary"} Kind
+ * @typedef {"choice" | "level" | "switch" | "momentary" | "motion"} Kind
  * @typedef {"closed" | "open" | "moving" | "unknown"} Position
  * @typedef {string | number | boolean | null} Value
  *
@@ -17,6 +17,9 @@
  * @property {[number, number]} [range]
  * @property {number | null} [ceiling]   no order passes it
  * @property {number} [tolerance]
+ * @property {boolean} [hold]            a motion runs only while it is held
+ * @property {number} [max_run]          seconds after which a motion stops by itself
+ * @property {number} [dead_time]        seconds that it rests before it turns round
  *
  * @typedef {object} Moving  A level on the move, in the service's time.
  * @property {number} from
@@ -35,6 +38,15 @@
  * @property {Value} [pending]
  * @property {string[]} [options]
  * @property {string} [by]
+ * @property {string} [overridden]        the override that masks it; `value` is then what its output is
+ *
+ * @typedef {object} Override  A life-safety or lockout input that stands.
+ * @property {string} since   RFC 3339
+ * @property {string} why
+ * @property {string} kind
+ * @property {string[] | null} [zones]   null: all
+ *
+ * @typedef {{since: string, text: string}} Alarm
  *
  * @typedef {{zone: string, by: string, reasons: string[], since: string, pickup: string[]}} Link
  *
@@ -76,6 +88,8 @@
  * @property {Record<string, Partial<ZoneState>>} [zones]
  * @property {Record<string, Wall>} [partitions]
  * @property {string[][]} [groups]
+ * @property {Record<string, Override>} [overrides]
+ * @property {Record<string, Alarm>} [alarms]           only for a watcher
  *
  * @typedef {Change & {resumed: boolean}} Welcome
  * @typedef {{type: "ok", id: string | number, seq: number, zones: string[], at: string}} Ok

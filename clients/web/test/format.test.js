@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { clockTime, controlName, decimals, differingWords, figure, listed, listedShort, mixedWords, optionName, refusalWords, standingWords, valueWords, wallWords, words } from "../src/format.js";
+import { clockTime, controlName, decimals, differingWords, figure, listed, listedShort, mixedWords, optionName, refusalWords, standingWords, valueWords, wallWords, words, motionWords, wallNotices } from "../src/format.js";
 
 /** @typedef {import("../src/types.js").Venue} Venue */
 /** @typedef {import("../src/types.js").Spec} Spec */
@@ -100,4 +100,26 @@ test("what a panel works on is a sentence", () => {
   });
   assert.equal(standingWords(VENUE, face(["heron", "tern"]), [["heron"], ["tern"]]).standing, "Separate rooms, worked together.");
   assert.match(standingWords(VENUE, face(["plover"], { locked: { by: "heron-wall" } }), [["heron", "plover"]]).standing, /Heron and Plover are one room; locked: Heron panel is in charge/);
+});
+
+test("a motion is said as what it does", () => {
+  assert.equal(motionWords("open"), "Opening");
+  assert.equal(motionWords("close"), "Closing");
+  assert.equal(motionWords(null), "At rest");
+  assert.equal(motionWords(null, "close"), "Resting before it closes");
+});
+
+test("walls beside the linked rooms that are not as usual are told", () => {
+  /** @type {any} */
+  const venue = {
+    venue: { timezone: "UTC" },
+    zones: { heron: { name: "Heron" }, plover: { name: "Plover" }, tern: { name: "Tern" } },
+    partitions: { a: { name: "North wall", between: ["heron", "plover"] }, b: { name: "East wall", between: ["plover", "tern"] } },
+  };
+  /** @type {any} */
+  const face = { links: [{ zone: "heron" }], controls: {} };
+  const wall = (/** @type {any} */ more) => ({ position: "closed", trust: "sensed", flagged: false, joins: false, reported: null, pinned_until: null, ...more });
+  assert.deepEqual(wallNotices(venue, face, { a: wall({}), b: wall({ position: "unknown" }) }), []);
+  assert.deepEqual(wallNotices(venue, face, { a: wall({ position: "unknown", trust: "unknown" }) }), ["North wall: not known."]);
+  assert.deepEqual(wallNotices(venue, face, { a: wall({ position: "moving", trust: "sensed" }) }), ["North wall: moving, sensed."]);
 });

@@ -1,6 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { ANSWER_MS_MAX, FIRST_RETRY_MS_MAX, Lost, PanelSocket, Refusal, RETRY_MS_MAX, retryDelay, WELCOME_MS_MAX } from "../src/socket.js";
+import {
+  ALIVE_MS_MAX, ANSWER_MS_MAX, FIRST_RETRY_MS_MAX, Lost, OPEN_MS_MAX, PanelSocket, Refusal, RETRY_MS_MAX, retryDelay, SILENCE_MS_MAX,
+  WELCOME_MS_MAX,
+} from "../src/socket.js";
 import { FakeService, settled, VirtualTime } from "./fakes.js";
 
 const AT = "2026-11-25T19:42:00Z";
@@ -93,7 +96,10 @@ test("a request left unanswered takes the socket for dead", async () => {
 
 test("a socket that opens without a welcome is given up", () => {
   const { time, service } = opened();
-  time.pass(WELCOME_MS_MAX);
+  service.last.onopen({});
+  time.pass(WELCOME_MS_MAX - 1);
+  assert.equal(service.sockets[0]?.closed, false);
+  time.pass(1);
   assert.equal(service.sockets[0]?.closed, true);
   time.pass(RETRY_MS_MAX);
   assert.equal(service.sockets.length, 2);
@@ -102,14 +108,15 @@ test("a socket that opens without a welcome is given up", () => {
 test("signs of life go out every 250 ms while something is held, and at no other time", () => {
   const { time, service, socket } = opened();
   service.say({ type: "welcome", seq: 1, at: AT, resumed: false });
-  time.pass(2000);
+  time.pass(SILENCE_MS_MAX - 1);
   assert.equal(service.last.sent.length, 0);
+  service.say({ type: "change", seq: 2, at: AT });
   socket.setHolding(true);
   socket.setHolding(true);
   time.pass(1000);
   assert.deepEqual(service.last.sent, Array(4).fill({ type: "holding" }));
   socket.setHolding(false);
-  time.pass(1000);
+  time.pass(SILENCE_MS_MAX - 1001);
   assert.equal(service.last.sent.length, 4);
 });
 
@@ -145,4 +152,59 @@ test("the service's clock is put right by half the round trip", () => {
   // The service stamped the order 40 ms after it was sent, 500 ms ahead of what the welcome made us believe.
   service.say({ type: "ok", id: 1, seq: 2, zones: [], at: new Date(Date.parse(AT) + 1000 + 540).toISOString() });
   assert.equal(socket.clock.now(), Date.parse(AT) + 1080 + 500);
+});
+
+test("a line that is cut without a word is stale within 4 seconds", () => {
+  const { time, service, states } = opened();
+  service.say({ type: "welcome", seq: 1, at: AT, resumed: false });
+  time.pass(SILENCE_MS_MAX);
+  assert.deepEqual(service.last.sent, [{ type: "alive", id: 1 }]);
+  time.pass(ALIVE_MS_MAX - 1);
+  assert.deepEqual(states, ["live"]);
+  time.pass(1);
+  assert.deepEqual(states, ["live", "stale"]);
+  assert.ok(SILENCE_MS_MAX + ALIVE_MS_MAX < 4000);
+});
+
+test("a quiet service is asked every 2 seconds, and its answers keep the panel live and the clock right", () => {
+  const { time, service, socket, states } = opened();
+  service.say({ type: "welcome", seq: 1, at: AT, resumed: false });
+  for (let id = 1; id <= 5; id++) {
+    time.pass(SILENCE_MS_MAX);
+    // 50 ms a second faster than the local clock.
+    service.say({ type: "ok", id, seq: 1, at: new Date(Date.parse(AT) + 2100 * id).toISOString() });
+  }
+  assert.deepEqual(states, ["live"]);
+  assert.deepEqual(service.last.sent.map((each) => each.type), Array(5).fill("alive"));
+  assert.equal(socket.clock.now(), Date.parse(AT) + 2100 * 5);
+  assert.equal(socket.waiting.size, 0);
+});
+
+test("after a silent cut the next try starts within 3 seconds of the network's return, whenever it returns", () => {
+  const { time, service } = opened();
+  // All tries hang: nothing answers, nothing closes.
+  time.pass(60_000);
+  const before = service.sockets.length;
+  time.pass(OPEN_MS_MAX + RETRY_MS_MAX);
+  assert.ok(service.sockets.length > before);
+  assert.ok(OPEN_MS_MAX + RETRY_MS_MAX < 3000);
+});
+
+test("after two failed tries the service is looked for by plain HTTP before a socket is spent on it", async () => {
+  let there = false;
+  let asked = 0;
+  const { time, service } = opened({ probe: async () => (asked++, there) });
+  service.hangUp();
+  time.pass(FIRST_RETRY_MS_MAX);
+  service.hangUp();
+  for (let i = 0; i < 10; i++) {
+    time.pass(RETRY_MS_MAX);
+    await settled();
+  }
+  assert.equal(service.sockets.length, 2);
+  assert.ok(asked >= 9);
+  there = true;
+  time.pass(RETRY_MS_MAX);
+  await settled();
+  assert.equal(service.sockets.length, 3);
 });

@@ -119,3 +119,17 @@ test("looking back shows what was, still, while the present is merged behind it"
   s.lookBack(null);
   assert.equal(s.view.zones.heron?.controls?.volume?.value, -10);
 });
+
+test("overrides and alarms come whole, and those who asked hear of them", async () => {
+  const store = new Store(null);
+  const heard = /** @type {string[]} */ ([]);
+  store.subscribe(["overrides"], () => void heard.push("overrides"));
+  store.subscribe(["alarms"], () => void heard.push("alarms"));
+  store.change({ type: "change", seq: 2, at: "", overrides: { fire: { since: "", why: "contact open", kind: "life-safety" } } });
+  await Promise.resolve();
+  assert.deepEqual(heard, ["overrides"]);
+  store.change({ type: "change", seq: 3, at: "", overrides: {}, alarms: { "wall-late": { since: "", text: "late" } } });
+  await Promise.resolve();
+  assert.deepEqual(store.view.overrides, {});
+  assert.deepEqual(heard, ["overrides", "overrides", "alarms"]);
+});

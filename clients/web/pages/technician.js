@@ -1,0 +1,35 @@
+/** Everything that a technician looks for, on one page: alarms, values, links, walls, devices, arming and the journal. */
+import "../roomlink.js";
+import { byId, pageSession } from "./byid.js";
+import { drawAlarms } from "./technician/alarms.js";
+import { startEquipment } from "./technician/equipment.js";
+import { startJournal } from "./technician/journal.js";
+import { drawLinks, drawValues } from "./technician/tables.js";
+
+const session = pageSession();
+let journalStarted = false;
+let animating = false;
+
+function draw() {
+  const { venue } = session;
+  if (!venue) return;
+  byId("venue").textContent = venue.venue.name;
+  document.title = `Technician, ${venue.venue.name}`;
+  drawAlarms(session, venue);
+  drawLinks(session, venue);
+  const moving = drawValues(session, venue);
+  if (!journalStarted) {
+    journalStarted = true;
+    startJournal(venue);
+  }
+  if (!moving || animating) return;
+  animating = true;
+  requestAnimationFrame(() => {
+    animating = false;
+    draw();
+  });
+}
+
+session.store.subscribe(["zones", "alarms", "face", "seq"], draw);
+draw();
+startEquipment(session);

@@ -1,0 +1,136 @@
+/**
+ * Journal entries as sentences: who did what, and what came of it.
+ *
+ * @typedef {import("./types.js").Venue} Venue
+ * @typedef {{seq: number, at: string, who: string, via: string, did: Record<string, any>, events: Record<string, any>[]}} Entry
+ * @typedef {{zone: string, who: string, type: string}} Filter  empty members let everything pass
+ */
+import { controllerName, controlName, figure, listed, motionWords, optionName, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
+
+/** The types of event that people look for, and what they call them. */
+export const TYPES = /** @type {Record<string, string>} */ ({
+  control: "Controls",
+  wall: "Walls",
+  regrouped: "Rooms joined or parted",
+  link: "Links made",
+  "link-ended": "Links ended",
+  hold: "Holds begun",
+  "hold-ended": "Holds ended",
+  scene: "Scenes saved",
+  override: "Overrides",
+  "override-cleared": "Overrides cleared",
+  alarm: "Alarms",
+  "alarm-cleared": "Alarms cleared",
+  armed: "Bindings armed",
+  disarmed: "Bindings disarmed",
+  configured: "Configuration",
+  noticed: "Notices",
+});
+
+/**
+ * The query of GET /events for a filter.
+ * @param {Filter} filter
+ * @param {Record<string, string>} [more]
+ */
+export function eventsQuery(filter, more = {}) {
+  const query = new URLSearchParams();
+  for (const [name, value] of Object.entries({ ...filter, ...more })) if (value !== "") query.set(name, value);
+  return query.toString();
+}
+
+/**
+ * Who acted, in words; what came by itself is said as such.
+ * @param {Venue | null} venue
+ * @param {Entry} entry
+ */
+export function whoWords(venue, { who, via }) {
+  if (via === "clock") return "As time passed";
+  return venue?.controllers[who] ? controllerName(venue, who) : words(who);
+}
+
+/** @typedef {(venue: Venue | null, event: Record<string, any>) => string} Saying */
+
+const SAYINGS = /** @type {Record<string, Saying>} */ ({
+  control: controlWords,
+  "control-dropped": (venue, { zone, control }) => `${zoneName(venue, zone)} no longer has ${control}`,
+  wall: (venue, { partition, now }) => `${wallName(venue, partition)}: ${wallWords(wallOf(now)).toLowerCase()}`,
+  "wall-dropped": (venue, { partition }) => `${wallName(venue, partition)} is no longer here`,
+  regrouped: (venue, { groups }) => groups.map((/** @type {string[]} */ group) => `${listed(group.map((zone) => zoneName(venue, zone)))} ${group.length > 1 ? "are one room" : "is on its own"}`).join("; "),
+  link: (venue, { controller, zone, now }) => `${controllerName(venue, controller)} linked ${zoneName(venue, zone)}${now?.reasons?.length ? ` (${now.reasons.join(", ")})` : ""}`,
+  "link-ended": (venue, { controller, zone, why }) => `${controllerName(venue, controller)} unlinked ${zoneName(venue, zone)}${why ? ` (${why})` : ""}`,
+  hold: (_, { now }) => `Held${now?.control ? `: ${now.control}` : ""}`,
+  "hold-ended": (venue, { zones, why }) => `Let go${zones?.length ? ` in ${listed(zones.map((/** @type {string} */ zone) => zoneName(venue, zone)))}` : ""}${why ? ` (${why})` : ""}`,
+  role: (venue, { controller, now }) => `${controllerName(venue, controller)} ${now?.locked ? `is locked by ${controllerName(venue, now.locked)}` : now?.lead ? "is in charge" : "has no part in a group"}`,
+  overflow: (venue, { overflow, zones }) => (zones.length ? `${words(overflow)} joins ${listed(zones.map((/** @type {string} */ zone) => zoneName(venue, zone)))}` : `${words(overflow)} is over`),
+  scene: (_, { scene }) => `Scene ${words(scene)} saved`,
+  alarm: (_, { text }) => `Alarm: ${text}`,
+  "alarm-cleared": (_, { alarm }) => `Alarm cleared: ${words(alarm)}`,
+  override: (_, { override, now }) => `Override ${words(override)}${now?.why ? ` (${now.why})` : ""}`,
+  "override-cleared": (_, { override }) => `Override ${words(override)} cleared`,
+  masked: (venue, { zone, control, now }) => `${nameOf(venue, zone, control)} masked by ${words(now?.override ?? "an override")}`,
+  unmasked: (venue, { zone, control }) => `${nameOf(venue, zone, control)} no longer masked`,
+  armed: (_, { binding, now }) => `${binding} armed by ${now?.who ?? "somebody"}${now?.note ? ` (${now.note})` : ""}`,
+  disarmed: (_, { binding, why }) => `${binding} disarmed${why ? ` (${why})` : ""}`,
+  configured: (_, { digest }) => `Configuration ${String(digest).slice(0, 12)}`,
+  noticed: (_, { text }) => text,
+});
+
+/** What is kept for the machine's sake and says nothing to a person. */
+const UNSAID = ["answered", "hand", "remembered", "controller-dropped", "zone-dropped"];
+
+/**
+ * One event as a sentence; empty for what only the machine needs.
+ * @param {Venue | null} venue
+ * @param {Record<string, any>} event
+ */
+export function eventWords(venue, event) {
+  if (UNSAID.includes(event.type)) return "";
+  // A newer service may know events that this page does not.
+  return SAYINGS[event.type]?.(venue, event) ?? words(String(event.type));
+}
+
+/**
+ * The command behind an entry in short: "Act, volume, raise".
+ * @param {Entry} entry
+ */
+export function didWords({ did }) {
+  const { command = "", ...rest } = did;
+  const said = Object.values(rest).filter((value) => typeof value === "string" || typeof value === "number");
+  const name = String(command).replace(/(?!^)([A-Z])/g, (letter) => ` ${letter.toLowerCase()}`);
+  return [name, ...said].filter((part) => part !== "").join(", ");
+}
+
+/** @type {Saying} */
+function controlWords(venue, { zone, control, kind, now }) {
+  const name = nameOf(venue, zone, control);
+  const spec = venue?.zones[zone]?.controls[control];
+  if (kind === "level") {
+    const said = spec?.kind === "level" ? valueWords(venue, spec, now.to) : figure(now.to, 1);
+    return now.seconds > 0 ? `${name} to ${said} in ${figure(now.seconds, 1)}\u202fs` : `${name} at ${said}`;
+  }
+  if (kind === "motion") return `${name}: ${motionWords(now.running, now.pending).toLowerCase()}`;
+  if (kind === "choice") {
+    const coming = now.pending == null ? "" : `, then ${optionName(venue, now.pending)}`;
+    return `${name}: ${optionName(venue, now.value ?? null)}${coming}`;
+  }
+  return `${name} ${now.value ? "on" : "off"}`;
+}
+
+/**
+ * @param {Venue | null} venue
+ * @param {string} zone
+ * @param {string} control
+ */
+function nameOf(venue, zone, control) {
+  return `${zoneName(venue, zone)}, ${controlName(control, venue?.zones[zone]?.controls[control]).toLowerCase()}`;
+}
+
+/**
+ * A wall as the journal has it, as the view has it.
+ * @param {Record<string, any>} now
+ * @returns {import("./types.js").Wall}
+ */
+function wallOf(now) {
+  const until = typeof now.pinned_until === "number" ? new Date(now.pinned_until * 1000).toISOString() : now.pinned_until ?? null;
+  return { position: now.position, trust: now.trust, flagged: !!now.flagged, joins: !!now.joins, reported: now.report ?? null, pinned_until: until };
+}

@@ -1,0 +1,38 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { didWords, eventsQuery, eventWords, whoWords } from "../src/journal.js";
+
+/** @type {any} */
+const VENUE = {
+  venue: { id: "t", name: "T", timezone: "UTC" },
+  zones: { heron: { name: "Heron", controls: { volume: { kind: "level", name: "", unit: "dB", range: [-60, 0], tolerance: 0.5 }, screen: { kind: "motion", name: "Screen" } } }, plover: { name: "Plover", controls: {} } },
+  partitions: { "heron-plover": { name: "North wall", between: ["heron", "plover"] } },
+  controllers: { "heron-wall": { name: "Heron panel" } },
+  scenes: {},
+};
+/** @type {(type: string, more: Record<string, any>) => string} */
+const said = (type, more) => eventWords(VENUE, { type, ...more });
+
+test("a filter becomes the query of GET /events, without what it leaves open", () => {
+  assert.equal(eventsQuery({ zone: "heron", who: "", type: "wall" }, { limit: "100" }), "zone=heron&type=wall&limit=100");
+});
+
+test("events are sentences", () => {
+  assert.equal(said("control", { zone: "heron", control: "volume", kind: "level", now: { origin: -30, to: -20, seconds: 2, start: 0 } }), "Heron, volume to \u221220.0\u202fdB in 2.0\u202fs");
+  assert.equal(said("control", { zone: "heron", control: "volume", kind: "level", now: { origin: -30, to: -20, seconds: 0, start: 0 } }), "Heron, volume at \u221220.0\u202fdB");
+  assert.equal(said("control", { zone: "heron", control: "screen", kind: "motion", now: { running: "close" } }), "Heron, screen: closing");
+  assert.equal(said("control", { zone: "heron", control: "program", kind: "choice", now: { value: null, pending: "laptop" } }), "Heron, program: None, then Laptop");
+  assert.equal(said("wall", { partition: "heron-plover", now: { position: "open", trust: "pinned", pinned_until: 3600 } }), "North wall: open, stated by hand until 01:00");
+  assert.equal(said("regrouped", { groups: [["heron", "plover"]] }), "Heron and Plover are one room");
+  assert.equal(said("link", { controller: "heron-wall", zone: "plover", now: { reasons: ["hand"] } }), "Heron panel linked Plover (hand)");
+  assert.equal(said("hold-ended", { hold: "x", zones: ["heron"], why: "released" }), "Let go in Heron (released)");
+  assert.equal(said("answered", {}), "");
+  assert.equal(said("something-new", {}), "Something new");
+});
+
+test("who acted is named, and what came with time is said so", () => {
+  const entry = { seq: 1, at: "", who: "heron-wall", via: "panel", did: { command: "LinkZone", zone: "plover" }, events: [] };
+  assert.equal(whoWords(VENUE, entry), "Heron panel");
+  assert.equal(whoWords(VENUE, { ...entry, who: "service", via: "clock" }), "As time passed");
+  assert.equal(didWords(entry), "Link zone, plover");
+});

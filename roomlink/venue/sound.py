@@ -1,0 +1,43 @@
+"""The section ``sound``, and where microphones and loudspeakers stand; resolved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from roomlink.venue import models
+from roomlink.venue.controls import capitalised
+from roomlink.venue.equipment import Placed
+from roomlink.venue.fields import plain
+from roomlink.venue.findings import Report
+from roomlink.venue.site import Site, known_zone
+
+TEMPERATURE_MIN, TEMPERATURE_MAX = -20.0, 50.0
+OWN_ZONE_REDUCTION_MAX = 60.0
+
+
+def sound(model: models.Configuration, site: Site, report: Report) -> dict[str, Any]:
+    """The sections ``sound``, ``microphones`` and ``loudspeakers``."""
+    entry = model.sound
+    if not TEMPERATURE_MIN <= entry.temperature <= TEMPERATURE_MAX:
+        right = f"write {plain(TEMPERATURE_MIN)} to {plain(TEMPERATURE_MAX)}"
+        report.add(("sound", "temperature"), f"{plain(entry.temperature)} °C is no air to talk in", right)
+    if entry.own_zone_reduction > OWN_ZONE_REDUCTION_MAX:
+        right = f"write 0 to {plain(OWN_ZONE_REDUCTION_MAX)} (dB)"
+        report.add(("sound", "own_zone_reduction"), f"{plain(entry.own_zone_reduction)} dB is silence", right)
+    if entry.reference is not None and entry.reference not in model.microphones:
+        report.dangling(("sound", "reference"), "microphone", entry.reference, model.microphones)
+    return {
+        "sound": entry.model_dump(),
+        "microphones": _placed("microphones", model.microphones, site, report),
+        "loudspeakers": _placed("loudspeakers", model.loudspeakers, site, report),
+    }
+
+
+def _placed(section: str, entries: Mapping[str, Placed], site: Site, report: Report) -> dict[str, Any]:
+    for key, entry in entries.items():
+        known_zone((section, key, "zone"), entry.zone, site, report)
+    return {
+        key: {"name": entry.name or capitalised(key), "zone": entry.zone, "at": list(entry.at)}
+        for key, entry in entries.items()
+    }

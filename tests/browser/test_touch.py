@@ -1,0 +1,71 @@
+"""Fingers: several at once, and ones that rest."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.async_api import expect
+
+from tests.browser.conftest import Opener
+from tests.browser.harness import House, middle
+
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
+
+STEPS = 12
+
+
+async def test_two_fingers_move_two_levels_at_once(house: House, show: Opener) -> None:
+    """One finger goes up on the volume while another goes down on the house lights; both arrive."""
+    panel = await show("/panel/heron-wall", has_touch=True)
+    cdp = await panel.cdp()
+    volume, lights = panel.control("volume", "track"), panel.control("house", "track")
+    await lights.scroll_into_view_if_needed()
+    fingers = [{**await middle(volume, 0.4), "id": 1}, {**await middle(lights, 0.6), "id": 2}]
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": fingers[:1]})
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": fingers})
+    for _ in range(STEPS):
+        fingers[0]["x"] += 6
+        fingers[1]["x"] -= 6
+        await cdp.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": fingers})
+    for control in ("volume", "house"):
+        await expect(panel.control(control)).to_have_attribute("data-asked", "")
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    for control in ("volume", "house"):
+        await expect(panel.control(control)).not_to_have_attribute("data-asked", "")
+    assert await house.value("heron", "volume") > -30
+    assert await house.value("heron", "house") < 50
+
+
+async def test_a_finger_moves_a_level_by_as_much_as_it_moves(house: House, show: Opener) -> None:
+    """Put down anywhere on the track, it does not make the level jump there."""
+    panel = await show("/panel/heron-wall", has_touch=True)
+    cdp = await panel.cdp()
+    track = panel.control("volume", "track")
+    finger = {**await middle(track, 0.9), "id": 1}
+    box = await track.bounding_box()
+    assert box is not None
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [finger]})
+    for _ in range(STEPS):
+        finger["x"] -= box["width"] / 4 / STEPS
+        await cdp.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [finger]})
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    await expect(panel.control("volume")).not_to_have_attribute("data-asked", "")
+    # A quarter of 60 dB down, less the pixels that a drag needs to start.
+    assert -45 <= await house.value("heron", "volume") < -40
+
+
+async def test_a_resting_finger_moves_nothing(house: House, show: Opener) -> None:
+    """A finger that trembles by a few pixels orders nothing at all."""
+    panel = await show("/panel/heron-wall", has_touch=True)
+    cdp = await panel.cdp()
+    before = (await house.call("GET", "/state"))["seq"]
+    start = await middle(panel.control("volume", "track"), 0.8)
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [start]})
+    for tremble in (2, 4, 1, -2, 3, 0):
+        point = {"x": start["x"] + tremble, "y": start["y"] + tremble / 2}
+        await cdp.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    # The press that follows is the next entry: nothing came before it.
+    await panel.control("mute", "toggle").click()
+    await house.until_value("heron", "mute", False)
+    assert await house.value("heron", "volume") == -30
+    assert (await house.call("GET", "/state"))["seq"] == before + 1

@@ -1,0 +1,1 @@
+"""Checks whose expected values nobody here made up; the source stands beside each."""
