@@ -1,7 +1,7 @@
 """Pages for people: the panel kit's files, the composed panels, the plan, the technician's page, the API described.
 
-A venue may bring pages of its own in the folder ``panels`` beside its configuration: they are served at ``/panels/...``,
-and ``panels/{controller}.html`` takes the place of the composed panel of that controller.
+A venue may bring pages of its own in the folder ``panels`` beside its configuration: they are served at
+``/panels/...``, and ``panels/{controller}.html`` takes the place of the composed panel of that controller.
 """
 
 from __future__ import annotations
@@ -107,6 +107,11 @@ async def manifest(request: Request) -> Response:
     return Response(json.dumps(data, ensure_ascii=False), media_type="application/manifest+json")
 
 
+async def icon(request: Request) -> Response:
+    """What browsers ask for by themselves where a page names no icon."""
+    return FileResponse(folder() / "icons" / "icon-192.png")
+
+
 async def description(request: Request) -> Response:
     return Json(openapi.document())
 
@@ -140,6 +145,7 @@ def routes() -> list[BaseRoute]:
         _page("plan"),
         _page("technician"),
         _page("docs"),
+        Route("/favicon.ico", icon, methods=["GET"]),
         Route("/sw.js", service_worker, methods=["GET"]),
         Route("/manifest.webmanifest", manifest, methods=["GET"]),
         Route("/openapi.json", description, methods=["GET"]),

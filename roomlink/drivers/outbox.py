@@ -129,6 +129,12 @@ class Outbox:
         place.confirmed = place.known and alike(place.sent, value)
         return news
 
+    def again(self, point: str) -> None:
+        """The device changed by itself: drive the point again."""
+        if (place := self.places.get(point)) is not None:
+            place.known = place.settled = False
+            self._open[point] = place
+
     def lost(self) -> None:
         """The connection is gone: everything is driven again over the next one."""
         for place in self.places.values():

@@ -83,6 +83,11 @@ class Runner:
         self.outbox.want(point, wanted, until)
         self._news.set()
 
+    def again(self, point: str) -> None:
+        """Drive a point again, as the device no longer is where it was driven to."""
+        self.outbox.again(point)
+        self._news.set()
+
     async def _run(self) -> None:
         while True:
             try:

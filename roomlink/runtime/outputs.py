@@ -25,7 +25,6 @@ from roomlink.drivers.outbox import Sample, alike
 from roomlink.drivers.port import Value
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.runner import Health, Runner
-from roomlink.errors import CallerFault
 from roomlink.runtime.clock import Timer
 from roomlink.runtime.gates import MotionGate, PowerGate, Supply
 from roomlink.runtime.wiring import Binding, Input, Wired, unwired, wire
@@ -33,6 +32,8 @@ from roomlink.runtime.writer import Writer
 
 log = structlog.get_logger("roomlink")
 
+ECHO_S = 1.0
+"""How long after a sending a report of another value is not believed yet."""
 GRACE_S = 3.0
 """How long an override's input may take to speak after a start or an outage before it counts as active."""
 
@@ -50,6 +51,7 @@ class Outputs:
         self._gates: dict[str, PowerGate | MotionGate] = {}
         self._supplies: dict[str, Supply] = {}
         self._silent: dict[str, Timer] = {}
+        self._doubts: dict[str, Timer] = {}
         self._returning: dict[str, Value] = {}
         """Bindings whose device lost power, or may have, with what it has reported since: None for nothing."""
         self._idle_power: set[str] = set()
@@ -65,7 +67,7 @@ class Outputs:
         """Motion goes off, what is due is sent, every device gets its good-bye."""
         self._writer.hooks.remove(self._durable)
         self._writer.early.remove(self._early)
-        for timer in self._silent.values():
+        for timer in (*self._silent.values(), *self._doubts.values()):
             timer.cancel()
         for gate in self._gates.values():
             if isinstance(gate, MotionGate):
@@ -163,23 +165,38 @@ class Outputs:
         for binding in wired.bindings:
             if binding.name in self._returning and binding.points.get("") == point:
                 self._returning[binding.name] = value
-            elif binding.follow and binding.points.get("") == point:
-                self._turned_by_hand(wired, binding, point, value)
+            elif binding.points.get("") == point:
+                self._differs(wired, binding, point)
 
-    def _turned_by_hand(self, wired: Wired, binding: Binding, point: str, value: Value) -> None:
-        """A device reports another value than it was driven to: somebody changed it there."""
+    def _differs(self, wired: Wired, binding: Binding, point: str) -> None:
+        """A device reports another value than it was driven to.
+
+        Just after a sending this may be an older answer still on its way: then it is looked at again a little later.
+        """
         place = self._runners[wired.name].outbox.places.get(point)
-        key = (binding.zone, binding.control)
-        if place is None or not place.known or not place.settled or alike(place.sent, value):
+        if place is None or not place.known or not place.settled or alike(place.sent, place.reported):
             return
-        if key in self._writer.state.masks:
-            return
+        clock = self._writer.clock
+        if clock.stamp() < place.changed + ECHO_S:
+            if (timer := self._doubts.pop(binding.name, None)) is not None:
+                timer.cancel()
+            again = lambda: self._differs(wired, binding, point)  # noqa: E731  # said once, for one timer
+            self._doubts[binding.name] = clock.call_at(place.changed + ECHO_S, again)
+        elif binding.follow and (binding.zone, binding.control) not in self._writer.state.masks:
+            self._turned_by_hand(wired, binding, place.reported)
+        elif binding.cls == "signal":
+            # It changed by itself, and nobody may change it there: it is driven again, at most once each ECHO_S.
+            self._runners[wired.name].again(point)
+
+    def _turned_by_hand(self, wired: Wired, binding: Binding, value: Value) -> None:
         kind = self._writer.state.spec.zones[binding.zone].controls[binding.control].kind
         try:
             meant = binding.scaling.back(value, kind)
-            self._writer.surely(ReportControl(Actor(wired.name, "device"), *key, meant))
-        except (ValueError, CallerFault) as error:
-            log.warning("report not taken", device=wired.name, point=point, error=str(error))
+        except ValueError as error:
+            log.warning("report not taken", device=wired.name, binding=binding.name, error=str(error))
+            return
+        by = Actor(wired.name, "device")
+        self._writer.surely(ReportControl(by, binding.zone, binding.control, meant))
 
     def _health(self, wired: Wired, health: Health) -> None:
         """One alarm while a device is away. Inputs on it are lost: overrides count as active, walls as unknown."""

@@ -26,7 +26,6 @@ AT_ONCE = 3
 PLAIN = {
     "index": "/",
     "panel": "/panel/heron-wall",
-    "steward": "/panel/steward",
     "plan": "/plan",
     "technician": "/technician",
     "docs": "/docs",
@@ -57,7 +56,9 @@ SMALL_TARGETS = """
     for (const each of root.querySelectorAll("*")) {
       if (each.shadowRoot) walk(each.shadowRoot);
       if (!each.matches(acting) || !each.checkVisibility({ visibilityProperty: true })) continue;
-      const { width, height } = each.getBoundingClientRect();
+      // A label is pressed as well as what it is for.
+      const target = (["checkbox", "radio"].includes(each.type) && each.closest("label")) || each;
+      const { width, height } = target.getBoundingClientRect();
       if (Math.min(width, height) >= least - 0.05) continue;
       small.push(`${each.localName} "${each.textContent.trim()}" ${width.toFixed(1)} by ${height.toFixed(1)}`);
     }
@@ -144,16 +145,16 @@ async def _visit_each(
 ) -> None:
     free = asyncio.Semaphore(AT_ONCE)
 
-    async def one(name: str, path: str, theme: str) -> None:
+    async def one(name: str, path: str) -> None:
         async with free:
-            await _visit(browser, url + path, f"{name}-{theme}", theme, visits.setdefault(name, Visit()), offline)
+            visits[name] = await _visit(browser, url + path, name, offline)
 
-    await asyncio.gather(*(one(name, path, theme) for name, path in pages.items() for theme in THEMES))
+    await asyncio.gather(*(one(name, path) for name, path in pages.items()))
 
 
-async def _visit(browser: Browser, url: str, look: str, theme: str, visit: Visit, offline: bool) -> None:
+async def _visit(browser: Browser, url: str, name: str, offline: bool) -> Visit:
+    visit = Visit()
     context = await browser.new_context()
-    await context.add_init_script(f"localStorage.setItem('roomlink.theme', '{theme}')")
     await context.add_init_script(path=AXE)
     screen = Screen(await context.new_page(), context, urlsplit(url).netloc, network_fails=offline)
     screen.listen()
@@ -162,16 +163,26 @@ async def _visit(browser: Browser, url: str, look: str, theme: str, visit: Visit
     if offline:
         await context.set_offline(True)
         await expect(screen.connection).to_have_attribute("data-stale", "")
-    for size, (width, height) in SIZES.items():
-        await screen.page.set_viewport_size({"width": width, "height": height})
-        whole = size == "phone" and not look.startswith("docs")
-        await screen.page.screenshot(path=SHOTS / f"{look}-{size}.png", full_page=whole)
-        visit.axe += [f"{look}-{size}: {found}" for found in await screen.page.evaluate(AXE_RUN)]
-        visit.small += [f"{look}-{size}: {found}" for found in await screen.page.evaluate(SMALL_TARGETS, TARGET_PX)]
-        visit.sideways += [f"{look}-{size}: {found}" for found in await screen.page.evaluate(SIDEWAYS)]
+    for theme in THEMES:
+        if await screen.page.locator("html").get_attribute("data-theme") != theme:
+            await screen.page.locator("#theme").click()
+        for size in SIZES:
+            await _look(screen.page, name, theme, size, visit)
     visit.faults += screen.faults()
     visit.elsewhere += screen.elsewhere
     await context.close()
+    return visit
+
+
+async def _look(page: Page, name: str, theme: str, size: str, visit: Visit) -> None:
+    """One picture, and what is wrong in it."""
+    where = f"{name}-{theme}-{size}"
+    width, height = SIZES[size]
+    await page.set_viewport_size({"width": width, "height": height})
+    await page.screenshot(path=SHOTS / f"{where}.png", full_page=size == "phone" and name != "docs")
+    visit.axe += [f"{where}: {found}" for found in await page.evaluate(AXE_RUN)]
+    visit.small += [f"{where}: {found}" for found in await page.evaluate(SMALL_TARGETS, TARGET_PX)]
+    visit.sideways += [f"{where}: {found}" for found in await page.evaluate(SIDEWAYS)]
 
 
 async def _ready(page: Page) -> None:

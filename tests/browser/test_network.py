@@ -109,6 +109,18 @@ async def test_panels_ride_through_a_restart_of_the_service(house: House, show: 
     await house.until_value("heron", "mute", False)
 
 
+async def test_a_panel_starts_without_the_service_and_waits_for_it(house: House, show: Opener) -> None:
+    """A device that has shown the panel once shows it with the service away, says so, and comes right with it."""
+    panel = await show("/panel/heron-wall", network_fails=True)
+    await panel.page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    await house.kill()
+    await panel.page.reload()
+    await expect(panel.connection).to_contain_text("The service cannot be reached.")
+    await house.start_again()
+    await panel.live()
+    await panel.shows_rooms("Heron")
+
+
 def _welcome(panel: Screen, after: int) -> dict[str, object]:
     """The first welcome that the panel had after so many messages."""
     messages = [json.loads(text) for text in panel.heard[after:]]

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roomlink.core.events import EVENT_TYPES, Entry, decode, decode_entry, encode, encode_entry
-from roomlink.core.records import RECORD_KINDS, Choice, Control, Hold, Level, Link, Momentary, Role, Switch, Wall
+from roomlink.core.records import RECORD_KINDS, Arming, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 from roomlink.journal.rows import START, entry_of, follows, rows_of
 
@@ -37,7 +37,9 @@ def built(kind: type[Any]) -> st.SearchStrategy[Any]:
     return st.builds(kind, **{n: BY_HINT[hint] if hint in BY_HINT else st.from_type(hint) for n, hint in hints.items()})
 
 
-BY_HINT |= {record: built(record) for record in (Level, Choice, Switch, Momentary, Link, Hold, Wall, Role)}
+BY_HINT |= {
+    record: built(record) for record in (*RECORD_KINDS.values(), Link, Hold, Wall, Role, Override, Mask, Arming)
+}
 BY_HINT[Control] = st.one_of([BY_HINT[record] for record in RECORD_KINDS.values()])
 
 EVENTS = st.one_of([built(kind) for kind in EVENT_TYPES.values()])

@@ -169,6 +169,26 @@ async def test_what_somebody_turned_at_the_device_is_taken(rig: Rig) -> None:
     assert rig.writer.state.controls["a", "volume"].by == "rack"
 
 
+async def test_an_older_answer_that_comes_late_undoes_nothing(rig: Rig) -> None:
+    """A report of the value before, on its way while a new one was sent, is not taken for a hand."""
+    await rig.set("volume", -12.0)
+    await rig.until(lambda: rig.rack.values["volume"] == -12.0)
+    rig.rack.turn("volume", -30.0)
+    rig.rack.turn("volume", -12.0)
+    await asyncio.sleep(1.1)
+    assert rig.writer.state.controls["a", "volume"].to == -12.0  # type: ignore[union-attr]
+
+
+async def test_what_changes_by_itself_where_nobody_may_is_driven_again(rig: Rig) -> None:
+    """A binding that does not follow is compared with what the device reports, and corrected."""
+    data = venue()
+    data["bindings"][2]["follow"] = False
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await asyncio.sleep(1.1)
+    rig.rack.turn("mute", True)
+    await rig.until(lambda: rig.rack.values["mute"] is False)
+
+
 async def test_power_and_motion_stay_untouched_until_armed(rig: Rig) -> None:
     """Disarmed means logged, not sent; a commissioning record arms, and only the next order moves something."""
     await rig.set("lamp", True)
@@ -322,3 +342,11 @@ async def test_a_report_under_a_mask_does_not_lift_it(rig: Rig) -> None:
     await rig.do(ReportControl(SERVICE, "a", "house", 20.0))
     await asyncio.sleep(0.1)
     assert rig.rack.values["house"] == 1.0
+
+
+async def test_an_override_whose_device_is_not_configured_stands(rig: Rig) -> None:
+    """There is nobody who could say that it is clear."""
+    data = venue()
+    data["overrides"]["fire"]["input"]["device"] = "nowhere"
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.until(lambda: rig.rack.values["mute"] is True)

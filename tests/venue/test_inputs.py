@@ -59,7 +59,6 @@ UNSOUND: list[tuple[str, Any, str, str, str]] = [
     (f"{WALL}.report", {**REPORT, "device": "panl"}, ".device", "no device named 'panl'", "'panel'"),
     (f"{WALL}.report", {**REPORT, "values": {"open": 1, "closed": 1}}, ".values.closed", "means open", "of its own"),
     (f"{WALL}.report", {**REPORT, "values": {"open": [1], "closed": 1}}, ".values.open", "plain values", "a word"),
-    ("overrides.fire.input.device", "relays-1", "", "no device named 'relays-1'", "there is dmx-1, panel"),
     ("overrides.fire.input.active", "shut", "", "not known here", "open, closed"),
     ("overrides.fire.zones", ["tern"], "[0]", "no zone named 'tern'", "there is heron"),
     ("overrides.fire.zones", "heron", "", "is not a list", "[one, two]"),
@@ -135,3 +134,10 @@ def test_an_override_that_masks_nothing_is_a_warning(wired: Wired, spoilt: Spoil
     tree["overrides"]["fire"].update(change)
     (found,) = wired(tree).warnings
     assert (found.key, "masks no control" in found.text) == ("overrides.fire", True)
+
+
+def test_an_override_without_its_device_is_a_warning_that_it_stands(wired: Wired, spoilt: Spoilt) -> None:
+    """A lost input counts as active, and so does one that was never there."""
+    (found,) = wired(spoilt("overrides.fire.input.device", "relays-1")).warnings
+    assert found.key == "overrides.fire.input.device"
+    assert "the override as active" in found.text

@@ -55,6 +55,8 @@ export class ControlElement extends RlElement {
     const face = session.store.face;
     if (face.locked) return `Locked: ${controllerName(session.venue, face.locked.by)} is in charge`;
     if (face.links.length === 0) return "No room linked";
+    // Without any vote no linked room lets itself be worked from here: what is local stays with its own room.
+    if (this.feedback?.decided === false && !this.feedback.mixed) return "Stays with its own room";
     const overridden = this.feedback?.overridden ?? session.overridden;
     if (overridden) return `Held: ${words(overridden)}`;
     if (!this.spec || !this.feedback) return "Not in the linked rooms";

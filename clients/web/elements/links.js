@@ -33,15 +33,9 @@ export class RlLinks extends RlElement {
       if (this.none?.getAttribute("aria-disabled") !== "true") void this.#send({ type: "unlink-all" });
     });
     this.hint = make("span", { class: "hint" }, "Touch a room to link or unlink it.");
-    this.root.append(
-      make(
-        "div",
-        { part: "pane", role: "group", "aria-label": "Linked rooms" },
-        this.view.node,
-        make("div", { class: "foot" }, this.hint, this.none),
-        this.note,
-      ),
-    );
+    // Before the place is known there is nothing to touch.
+    this.foot = make("div", { class: "foot", hidden: true }, this.hint, this.none);
+    this.root.append(make("div", { part: "pane", role: "group", "aria-label": "Linked rooms" }, this.view.node, this.foot, this.note));
   }
 
   /** @override */
@@ -53,6 +47,7 @@ export class RlLinks extends RlElement {
     const reach = session.controller === null ? null : venue.controllers[session.controller]?.reach ?? null;
     const still = !session.live;
     setAll(this, { "data-stale": still });
+    if (this.foot) setAll(this.foot, { hidden: false });
     setAll(none, { "aria-disabled": String(still || face.links.length === 0) });
     if (this.hint) {
       const unknown = Object.values(store.view.partitions).some((wall) => wall.position === "unknown");

@@ -9,11 +9,10 @@ import { make, setAll, setText, sheetOf } from "./dom.js";
 import { bindHold } from "./hold-key.js";
 
 const sheet = sheetOf(`
-.keys { display: grid; grid-template-columns: repeat(auto-fit, minmax(5.4rem, 1fr)); gap: 8px; margin-top: 8px; }
+.keys { display: grid; grid-template-columns: repeat(auto-fit, minmax(4.6rem, 1fr)); gap: 8px; margin-top: 8px; }
 .keys .cell { min-height: max(70px, var(--target)); padding: 6px 8px; font-size: 1.125rem; touch-action: none; }
 .keys .run { flex-direction: column; border-radius: 40px; }
 .keys .run[data-on]::before { content: none; }
-.keys .run small { font-size: 1rem; font-weight: 400; }
 .keys .stop { border-width: 3px; font-weight: 600; }
 .caution { margin-top: 8px; font-size: 1rem; color: var(--faint); }
 .state { font-size: 1.25rem; }
@@ -37,9 +36,8 @@ export class RlMotion extends ControlElement {
     const ways = /** @type {Way[]} */ (["open", "close"]);
     this.keys = ways.map((way) => {
       const title = make("span");
-      const hint = make("small");
-      const key = make("button", { class: "cell run", part: `${way} key`, type: "button", "data-way": way }, title, hint);
-      return { way, key, title, hint, letGo: bindHold(key, (ended) => this.#begin(way, ended)) };
+      const key = make("button", { class: "cell run", part: `${way} key`, type: "button", "data-way": way }, title);
+      return { way, key, title, letGo: bindHold(key, (ended) => this.#begin(way, ended)) };
     });
     this.stop = make("button", { class: "cell stop", part: "stop key", type: "button" }, "Stop");
     // On the way down, not up: a stop that waits for the finger to lift is late.
@@ -100,13 +98,13 @@ export class RlMotion extends ControlElement {
     if (!session || !keys || !stop || !caution || !stateText) return;
     const decided = !!feedback && feedback.decided !== false;
     const pending = this.asked ? this.asked.value : feedback?.pending ?? null;
-    setText(stateText, decided ? motionWords(feedback.value, feedback.pending) : feedback?.mixed ? "Some run" : "\u2014");
-    for (const { way, key, title, hint } of keys) {
+    const does = decided ? motionWords(feedback.value, feedback.pending) : feedback?.mixed ? "Some run" : "\u2014";
+    setText(stateText, decided && this.holding !== null && this.holding === feedback.value ? `${does}, let go to stop` : does);
+    for (const { way, key, title } of keys) {
       const running = decided && feedback.value === way;
       const awaited = !running && (this.holding === way || pending === way);
       const verb = this.#verb(way);
       setText(title, this.#holds ? `Hold to ${verb}` : capitalised(verb));
-      setText(hint, running ? (this.holding === way ? "Runs until you let go" : "Running") : awaited ? "Asked" : "");
       setAll(key, {
         "aria-label": `${this.label}: ${title.textContent}`,
         "aria-pressed": String(running),

@@ -57,7 +57,7 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .zone[data-on] .text span:first-of-type::before { content: "\\2713\\00a0"; }
 .zone[data-tight] .text span::before { content: " \\00b7\\00a0"; }
 .zone[data-tight][data-on] .text span:first-of-type::before { content: " \\2713\\00a0"; }
-.zone[data-tight="2"] .text span:nth-of-type(n + 2) { display: none; }
+.zone[data-tight="2"] .text span:nth-of-type(n + 2), .zone[data-tight="3"] .text span { display: none; }
 .zone[data-on] { color: var(--on-lit); }
 .zone[data-asked] { background: var(--hatch); }
 .zone[aria-disabled="true"] .text { opacity: 0.75; }
@@ -226,7 +226,7 @@ export class PlanView {
   /** Says less where a room is too small on the plan for all of it; a screen reader still hears everything. */
   #fit() {
     for (const { box, lines } of this.zones.values()) {
-      for (const tight of [null, "1", "2"]) {
+      for (const tight of [null, "1", "2", "3"]) {
         setAll(box, { "data-tight": tight });
         if (lines.offsetHeight <= box.clientHeight) break;
       }

@@ -2,7 +2,7 @@
  * `<rl-status>`: what this panel works on, as a sentence; whether what it shows is current; and what the linked zones
  * disagree on, with one touch to bring them together.
  */
-import { controlName, differingWords, refusalWords, standingWords, wallNotices } from "../src/format.js";
+import { controlName, differingWords, refusalWords, standingWords, wallNotices, words } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
@@ -62,7 +62,8 @@ export class RlStatus extends RlElement {
     const known = venue !== null && store.seq >= 0;
     const said = standingWords(venue, store.face, store.view.groups);
     setAll(rooms, { "data-many": store.face.links.length > 2 });
-    setText(rooms, known ? said.rooms : "\u2026");
+    // Without the service only the panel's own name is known.
+    setText(rooms, known ? said.rooms : session.controller !== null && session.socket.state === "stale" ? words(session.controller) : "\u2026");
     setText(standing, known ? said.standing : "");
     const trouble = session.venueTrouble || session.trouble;
     setAll(live, { "data-stale": !session.live });

@@ -4,6 +4,7 @@ import { make } from "../elements/dom.js";
 import { sections } from "../src/compose.js";
 import { capitalised, controllerName } from "../src/format.js";
 import { byId, pageSession } from "./byid.js";
+import { layInColumns } from "./columns.js";
 
 const ELEMENTS = { choice: "rl-choice", level: "rl-level", switch: "rl-switch", momentary: "rl-momentary", motion: "rl-motion" };
 
@@ -47,5 +48,6 @@ function titled(title, ...children) {
   return make("section", {}, make("h2", {}, title), ...children);
 }
 
+layInColumns(work);
 session.store.subscribe(["face", "zones"], compose);
 compose();

@@ -64,7 +64,7 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   overflow: (venue, { overflow, zones }) => (zones.length ? `${words(overflow)} joins ${listed(zones.map((/** @type {string} */ zone) => zoneName(venue, zone)))}` : `${words(overflow)} is over`),
   scene: (_, { scene }) => `Scene ${words(scene)} saved`,
   alarm: (_, { text }) => `Alarm: ${text}`,
-  "alarm-cleared": (_, { alarm }) => `Alarm cleared: ${words(alarm)}`,
+  "alarm-cleared": (_, { alarm }) => `Alarm cleared: ${String(alarm).split("/").map(words).join(", ")}`,
   override: (_, { override, now }) => `Override ${words(override)}${now?.why ? ` (${now.why})` : ""}`,
   "override-cleared": (_, { override }) => `Override ${words(override)} cleared`,
   masked: (venue, { zone, control, now }) => `${nameOf(venue, zone, control)} masked by ${words(now?.override ?? "an override")}`,

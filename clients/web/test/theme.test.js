@@ -2,6 +2,9 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
+const PLAN = readFileSync(new URL("../elements/plan-view.js", import.meta.url), "utf8");
+/** How strongly rooms of a group are tinted, of one. */
+const GROUP_TINT = Number(PLAN.match(/--rl-group-a, #\w+\) (\d+)%/)?.[1]) / 100;
 const CSS = readFileSync(new URL("../styles/theme.css", import.meta.url), "utf8");
 
 /** @param {string} hex */
@@ -37,6 +40,12 @@ test("contrast is reckoned as WCAG 2.2 has it: #767676 on white passes by a hair
   assert.ok(Math.abs(contrast("#777777", "#ffffff") - 4.48) < 0.01);
 });
 
+/** @param {string} over @param {string} under @param {number} alpha */
+function tinted(over, under, alpha) {
+  const mixed = [1, 3, 5].map((i) => Math.round(parseInt(over.slice(i, i + 2), 16) * alpha + parseInt(under.slice(i, i + 2), 16) * (1 - alpha)));
+  return `#${mixed.map((part) => part.toString(16).padStart(2, "0")).join("")}`;
+}
+
 for (const [i, theme] of ["dark", "light"].entries()) {
   const block = CSS.split(':root[data-theme="light"]')[i] ?? "";
   test(`the ${theme} theme's words have 4.5:1 and its edges and signs 3:1, on bare ground and on the brightest glass`, () => {
@@ -46,6 +55,13 @@ for (const [i, theme] of ["dark", "light"].entries()) {
         for (const sign of ["edge", "safe", "focus", "lit", "group-a", "group-b", "group-c", "group-d"]) {
           assert.ok(contrast(colour(block, sign, under), under) >= 3, `${sign} on ${under}`);
         }
+      }
+    }
+    for (const group of ["group-a", "group-b", "group-c", "group-d"]) {
+      for (const ground of ["ground", "ground-far"]) {
+        const room = tinted(colour(block, group), colour(block, ground), GROUP_TINT);
+        assert.ok(contrast(colour(block, "ink"), room) >= 4.5, `a name in a room of ${group}`);
+        assert.ok(contrast(colour(block, "ink"), colour(block, ground)) >= 3, "a wall between rooms");
       }
     }
     assert.ok(contrast(colour(block, "on-lit"), colour(block, "lit")) >= 4.5);

@@ -15,7 +15,7 @@ import { byId } from "../byid.js";
 const PAGE = 1000;
 /** More than this many entries in one stretch are not fetched: the drawing then begins later, and says so. */
 const PAGES_MAX = 10;
-/** Ends of a stretch that are meant to be now lie a little before it: the service's clock decides. */
+/** Where the scrubber can stand. */
 const PLACES = 1000;
 
 /** @param {Session} session */
@@ -43,12 +43,20 @@ export function startHistory(session) {
     const from = to - Number(stretch.value) * 1000;
     setText(byId("stretch-note"), "Reading the journal.");
     try {
-      const [start, found] = await Promise.all([stateAt(from).catch(() => ({})), entriesBetween(from, to)]);
-      seen = { from, to, view: start, entries: found.entries };
+      const found = await entriesBetween(from, to);
+      const first = found.entries[0];
+      // Before the journal began there is nothing to show: then the stretch begins with it.
+      const start = await stateAt(from).then((view) => ({ view, from }), async (error) => {
+        if (!first) throw error;
+        // Stamps are told to the millisecond, and an entry counts from a little later.
+        const began = Date.parse(first.at) + 1;
+        return { view: await stateAt(began), from: began };
+      });
+      seen = { ...start, to, entries: found.entries };
       setText(byId("stretch-note"), found.all ? "" : "More happened than can be drawn: the end of this stretch is not complete.");
       scrub.value = String(PLACES);
       byId("tracks").style.setProperty("--at", "1");
-      setText(byId("from"), zonedReading(from, zone()).slice(11, 16));
+      setText(byId("from"), zonedReading(start.from, zone()).slice(11, 16));
       setText(byId("until"), zonedReading(to, zone()).slice(11, 16));
       draw();
     } catch (error) {

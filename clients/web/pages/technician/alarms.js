@@ -16,7 +16,7 @@ export function drawAlarms(session, venue) {
   setAll(list, { "data-any": standing.length > 0 });
   list.replaceChildren(
     ...standing.map(([name, { since, text }]) =>
-      make("li", {}, make("b", {}, words(name)), make("span", {}, text), make("time", { datetime: since }, `since ${clockTime(since, venue.venue.timezone)}`)),
+      make("li", {}, make("b", {}, name.split("/").map(words).join(": ")), make("span", {}, text), make("time", { datetime: since }, `since ${clockTime(since, venue.venue.timezone)}`)),
     ),
     ...(standing.length === 0 && session.store.seq >= 0 ? [make("li", { class: "none" }, "None stands.")] : []),
   );
