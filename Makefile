@@ -28,7 +28,7 @@ browser-tools:
 	.ci/tools
 
 js: browser-tools
-	cd clients/web && test -d node_modules || (cd clients/web && npm install --no-save --no-package-lock --no-audit --no-fund --loglevel=error)
+	cd clients/web && test -d node_modules/axe-core || (npm install --no-save --no-package-lock --no-audit --no-fund --loglevel=error)
 	cd clients/web && npx tsc --project . && node --test test/*.test.js
 
 unit: $(SETUP)

@@ -7,7 +7,9 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
+from datetime import date, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import roomlink
 from roomlink.errors import RoomlinkError, VenueFault
@@ -35,10 +37,25 @@ def parser() -> argparse.ArgumentParser:
     serve.add_argument("--log", default="info", choices=("debug", "info", "warning", "error"), help="least to log")
     serve.set_defaults(run=run_serve)
 
-    check = commands.add_parser("check", help="prove a venue's folder sound, with file, line and column")
-    check.add_argument("folder", type=Path, metavar="FOLDER")
-    check.add_argument("--json", action="store_true", help="findings as JSON")
+    check = commands.add_parser("check", help="prove a venue's folder sound, in every arrangement of its walls")
+    check.add_argument("folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files")
+    check.add_argument("--json", action="store_true", help="everything as JSON")
+    check.add_argument("--pictures", type=Path, metavar="DIR", help="draw each distinct grouping into this folder")
+    check.add_argument("--seed", type=int, default=0, help="what to take at random where there are too many walls (0)")
     check.set_defaults(run=run_check)
+
+    handover = commands.add_parser(
+        "handover", help="write the as-built documents and the test record, or compare two configurations"
+    )
+    handover.add_argument("folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files")
+    handover.add_argument("--out", type=Path, metavar="DIR", help="write the documents here: index.html and tables")
+    handover.add_argument("--journal", type=Path, metavar="FILE", help="journal.db of the stopped service, or a copy")
+    handover.add_argument("--date", type=date.fromisoformat, help="date of the documents, YYYY-MM-DD (today)")
+    handover.add_argument(
+        "--compare", type=Path, metavar="OTHER_FOLDER", help="say what changed since this one, and what that voids"
+    )
+    handover.add_argument("--json", action="store_true", help="what was written, or the comparison, as JSON")
+    handover.set_defaults(run=run_handover)
 
     schema = commands.add_parser("schema", help="print the JSON Schema of a venue's configuration")
     schema.set_defaults(run=run_schema)
@@ -82,23 +99,37 @@ def run_serve(args: argparse.Namespace) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     from roomlink.drivers.registry import Registry
+    from roomlink.rehearsal import pictures, report
+    from roomlink.rehearsal.arrangements import untold
+    from roomlink.rehearsal.findings import arrangement_findings
+    from roomlink.rehearsal.survey import survey
     from roomlink.runtime.device_rules import DriverRules
-    from roomlink.venue.cautions import cautions
     from roomlink.venue.check import check
+    from roomlink.venue.findings import in_order
     from roomlink.venue.load import load
 
-    loaded = None
+    tell = report.progress(sys.stderr) if sys.stderr.isatty() else untold
+    loaded, surveyed = None, None
     try:
         loaded = load(args.folder, DriverRules(Registry.of()))
-        findings = check(loaded)
+        surveyed = survey(loaded, args.seed, tell)
+        findings = in_order([*check(loaded), *arrangement_findings(loaded, surveyed)])
     except VenueFault as fault:
-        findings = fault.findings
-    _print_findings(findings, as_json=args.json, to=sys.stdout.write)
-    if loaded is not None and not args.json:
-        if not findings:
-            print(f"{args.folder}: nothing found.")
-        print("", *cautions(loaded.data), sep="\n")
-    return FINDINGS if findings else OK
+        findings = list(fault.findings)
+    drawn = None
+    if args.pictures is not None and loaded is not None and surveyed is not None:
+        try:
+            drawn = pictures.save(args.pictures, loaded, surveyed, tell)
+        except OSError as error:
+            print(f"roomlink: the pictures cannot be written: {error}", file=sys.stderr)
+            return FINDINGS
+    if args.json:
+        print(json.dumps(report.data(findings, loaded, surveyed), indent=2))
+    else:
+        print(*report.text(findings, loaded, surveyed), sep="\n")
+        if drawn is not None:
+            print(f"\n{drawn} pictures and {pictures.INDEX} are in {args.pictures}.")
+    return OK if report.ok(findings) else FINDINGS
 
 
 def _print_findings(findings: Sequence[object], *, as_json: bool, to: Callable[[str], object]) -> None:
@@ -107,6 +138,41 @@ def _print_findings(findings: Sequence[object], *, as_json: bool, to: Callable[[
         return
     for finding in findings:
         to(f"{finding}\n")
+
+
+def run_handover(args: argparse.Namespace) -> int:
+    from roomlink.drivers.registry import Registry
+    from roomlink.rehearsal import handover as made
+    from roomlink.rehearsal.handover_compare import as_text, compare
+    from roomlink.runtime.device_rules import DriverRules
+    from roomlink.venue.load import load
+
+    if args.out is None and args.compare is None:
+        print("roomlink: say where to write with --out DIR, or what to compare with --compare FOLDER", file=sys.stderr)
+        return USAGE
+    registry = Registry.of()
+    told: dict[str, object] = {}
+    try:
+        loaded = load(args.folder, DriverRules(registry))
+        changes = None if args.compare is None else compare(load(args.compare, DriverRules(registry)), loaded)
+        if args.out is not None:
+            day = args.date or datetime.now(ZoneInfo(loaded.spec.timezone)).date()
+            journal = None if args.journal is None else made.read_journal(args.journal, loaded.spec.id)
+            whole = made.handover(loaded, day.isoformat(), journal=journal, registry=registry)
+            found = made.documents(whole, changes)
+            made.write(args.out, found)
+            told = {"configuration": loaded.digest, "files": list(found), "checks": whole.checks()["summary"]}
+    except VenueFault as fault:
+        _print_findings(fault.findings, as_json=args.json, to=sys.stdout.write)
+        return FINDINGS
+    except (RoomlinkError, OSError) as error:
+        print(f"roomlink: {error}", file=sys.stderr)
+        return FINDINGS
+    if args.json:
+        print(json.dumps({**told, **({} if changes is None else {"comparison": changes.as_json()})}, indent=2))
+    else:
+        print(as_text(changes) if changes is not None else f"{args.out / 'index.html'} is written.")
+    return FINDINGS if changes is not None and changes.changes else OK
 
 
 def run_schema(args: argparse.Namespace) -> int:

@@ -26,6 +26,26 @@ IDEMPOTENCY_KEY_CHARS_MAX = 200
 EVENTS_PAGE_MAX = 1000
 RESUME_ENTRIES_MAX = 10_000
 
+# The diary. Recurring bookings are expanded so far ahead; each day the horizon moves on. What has long been over is
+# forgotten (the journal still has it).
+BOOKING_AHEAD_S = 400 * 86400.0
+BOOKING_KEPT_S = 400 * 86400.0
+BOOKING_S_MAX = 31 * 86400.0
+SET_UP_S_MAX = 2 * 86400.0
+OCCURRENCES_OF_ONE_MAX = 2000
+OCCURRENCES_MAX = 100_000
+BOOKING_TEXT_CHARS_MAX = 200
+BOOKING_UID_CHARS_MAX = 255
+# Bookings lie between 1970 and the year 9000, where every library still counts.
+BOOKING_STAMP_MAX = 220_000_000_000.0
+ATTENDANCE_MAX = 1_000_000
+CLASHES_TOLD_MAX = 100
+ALTERNATIVES_MAX = 3
+ALTERNATIVE_STEP_S = 900.0
+ALTERNATIVE_REACH_S = 86400.0
+# A phase of a booking or a routine that comes later than this was missed, most likely while the service was away.
+DIARY_LATE_S = 60.0
+
 # Journal.
 SNAPSHOT_ENTRIES = 20_000
 APPEND_BATCH_ENTRIES_MAX = 500

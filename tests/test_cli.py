@@ -57,14 +57,16 @@ def test_findings_have_file_line_and_column(spoilt: Path, capsys: Out) -> None:
 
 
 def test_findings_can_be_read_by_a_program(spoilt: Path, folder: Path, capsys: Out) -> None:
-    """As JSON; an empty list when nothing is found."""
+    """As JSON; without errors and warnings when all is well."""
     assert main(["check", "--json", str(spoilt)]) == 1
-    findings = json.loads(capsys.readouterr().out)
-    assert len(findings) >= 2
-    assert all(isinstance(finding, dict) for finding in findings)
+    told = json.loads(capsys.readouterr().out)
+    assert not told["ok"]
+    assert told["counts"]["error"] == len(told["findings"]) >= 2
     write_venue(folder)
     assert main(["check", "--json", str(folder)]) == 0
-    assert json.loads(capsys.readouterr().out) == []
+    told = json.loads(capsys.readouterr().out)
+    assert told["ok"]
+    assert {finding["severity"] for finding in told["findings"]} <= {"note"}
 
 
 def test_a_folder_that_is_not_there_is_a_finding(tmp_path: Path, capsys: Out) -> None:

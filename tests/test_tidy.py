@@ -28,8 +28,8 @@ ORDER = (
 RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
 
 CORE_STDLIB = {
-    "__future__", "collections", "dataclasses", "datetime", "functools", "hashlib", "heapq", "itertools", "json",
-    "math", "statistics", "typing",
+    "__future__", "bisect", "collections", "dataclasses", "datetime", "functools", "hashlib", "heapq", "itertools",
+    "json", "math", "statistics", "typing",
 }  # fmt: skip
 BANNED_IN_CORE = {"open", "print", "input", "exec", "eval", "now", "today", "utcnow", "time", "monotonic", "random"}
 

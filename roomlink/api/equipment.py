@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -14,6 +16,7 @@ from roomlink.core.commands import Arm, Disarm, StopMotion
 from roomlink.drivers.simulated.bench import Bench
 from roomlink.errors import Refused
 from roomlink.runtime.outputs import Outputs
+from roomlink.venue import sound_plan
 
 
 def outputs(request: Request) -> Outputs | None:
@@ -24,6 +27,12 @@ def outputs(request: Request) -> Outputs | None:
 async def get_devices(request: Request) -> Response:
     there = outputs(request)
     return Json({"devices": {} if there is None else there.devices()})
+
+
+async def get_sound_plan(request: Request) -> Response:
+    """The plan for the groups as they are now: it advises, and says so."""
+    now = state(request)
+    return Json({"groups": [asdict(group) for group in sound_plan.plan(now.spec.data, view.groups(now))]})
 
 
 async def get_bindings(request: Request) -> Response:

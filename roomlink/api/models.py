@@ -83,6 +83,16 @@ class Arming(Body):
     note: str = Field("", max_length=2000)
 
 
+class Check(Body):
+    """What somebody found at a commissioning item; it replaces what was put down there before."""
+
+    result: str = Field(description="pass, fail, not-applicable, or open to take back what was put down")
+    who: str = Field(min_length=1, max_length=200)
+    measured: float | None = None
+    unit: str = Field("", max_length=20, description="the unit of `measured`; the item's own if empty")
+    note: str = Field("", max_length=2000, description="needed where it failed or does not apply")
+
+
 class SimulatedDevice(Body):
     """What a person at a simulated device would do: pull its plug, or turn a point."""
 

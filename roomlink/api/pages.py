@@ -64,7 +64,7 @@ async def own(request: Request) -> Response:
     return FileResponse(found)
 
 
-PAGES = ("/", "/plan", "/technician", "/docs")
+PAGES = ("/", "/plan", "/technician", "/commissioning", "/docs")
 """What a panel keeps beside the kit's files, so that it starts without the service."""
 KEPT = (".html", ".js", ".css", ".svg", ".png", ".webmanifest")
 _NOT_KEPT = ("node_modules", "test", "icons/make.js", "sw.js", "package.json", "tsconfig.json")
@@ -144,6 +144,7 @@ def routes() -> list[BaseRoute]:
         Route("/panels/{path:path}", own, methods=["GET"]),
         _page("plan"),
         _page("technician"),
+        _page("commissioning"),
         _page("docs"),
         Route("/favicon.ico", icon, methods=["GET"]),
         Route("/sw.js", service_worker, methods=["GET"]),

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from roomlink.api import access, equipment, feed, models, problems, rest
+from roomlink.api import access, commissioning, equipment, feed, models, problems, rest
 from roomlink.errors import CallerFault, RoomlinkError
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -79,7 +79,13 @@ ROUTES: tuple[Row, ...] = (
         models.Arming, True, headers=KEY, statuses=(404, 409, 422),
     ),
     Row("DELETE", "/bindings/{binding}/arm", equipment.delete_arm, "Disarm a binding", None, True, statuses=(404,)),
+    Row("GET", "/commissioning", commissioning.get_commissioning, "What is to be checked on site, and what was found"),
+    Row(
+        "PUT", "/commissioning/{kind}/{of}/{check}", commissioning.put_check, "Put down what a check on site showed",
+        models.Check, True, statuses=(404, 422),
+    ),
     Row("POST", "/motion/stop", equipment.post_stop_motion, "Stop everything that moves", None, True),
+    Row("GET", "/sound-plan", equipment.get_sound_plan, "Gains and delays that the present groups ask for; it advises"),
     Row(
         "PUT", "/simulated-devices/{device}", equipment.put_simulated_device, "Work a simulated device by hand",
         models.SimulatedDevice, statuses=(404, 409, 422),

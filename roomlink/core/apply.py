@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
+from roomlink.core import diary_apply
 from roomlink.core import events as ev
 from roomlink.core.records import Alarm, Control, Level, Momentary, Motion, StoredScene
 from roomlink.core.spec import from_data
@@ -195,6 +196,10 @@ def _disarmed(state: State, event: ev.Disarmed) -> None:
     state.armed.drop(event.binding)
 
 
+def _checked(state: State, event: ev.Checked) -> None:
+    state.checks[event.item] = event.now
+
+
 def _noticed(state: State, event: ev.Noticed) -> None:
     return
 
@@ -225,6 +230,8 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.Unmasked: _unmasked,
     ev.Armed: _armed,
     ev.Disarmed: _disarmed,
+    ev.Checked: _checked,
+    **diary_apply.APPLY,
     ev.Answered: _answered,
     ev.Noticed: _noticed,
 }

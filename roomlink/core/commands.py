@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from roomlink.core.bookings import OneWish, Wish
 from roomlink.core.spec import Value
 
 
@@ -165,11 +166,101 @@ class Disarm:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordCheck:
+    """``who`` has checked a commissioning item on site. ``unit`` is that of ``measured``; the item's own if empty."""
+
+    by: Actor
+    item: str
+    result: str
+    who: str
+    measured: float | None = None
+    unit: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class StopMotion:
     """Stop every motion, as the service stops or a person asks. Never refused."""
 
     by: Actor
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class CreateBooking:
+    """Book zones. ``booking`` is a new name that nobody else has.
+
+    All dates or none, unless ``accept_free``: then those that are taken are left out and told.
+    """
+
+    by: Actor
+    booking: str
+    wish: Wish
+    accept_free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeBooking:
+    """A booking shall be as ``wish`` says. Dates changed by themselves stay, and so does what is over.
+
+    ``if_match`` lists the entity tags that may be replaced ("*": any).
+    """
+
+    by: Actor
+    booking: str
+    wish: Wish
+    if_match: tuple[str, ...] | None = None
+    accept_free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CancelBooking:
+    """Cancel a booking: what is not over of it no longer holds its zones. It stays in the diary as cancelled."""
+
+    by: Actor
+    booking: str
+    if_match: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeOccurrence:
+    """Change, move or cancel (``status`` cancelled) one date of a booking, by its key."""
+
+    by: Actor
+    booking: str
+    key: str
+    wish: OneWish
+    if_match: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ExtendBooking:
+    """Time has gone on: a recurring booking has these ``starts`` too, and is expanded up to ``upto`` (None: all).
+
+    Dates that are taken meanwhile are left out, with a notice.
+    """
+
+    by: Actor
+    booking: str
+    starts: tuple[float, ...]
+    upto: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ForgetBookings:
+    """Forget dates that were over before the stamp ``before``."""
+
+    by: Actor
+    before: float
+
+
+@dataclass(frozen=True, slots=True)
+class RunRoutine:
+    """A routine is due since the stamp ``due``."""
+
+    by: Actor
+    routine: str
+    due: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +301,15 @@ Command = (
     | ReportDevice
     | Arm
     | Disarm
+    | RecordCheck
     | StopMotion
+    | CreateBooking
+    | ChangeBooking
+    | CancelBooking
+    | ChangeOccurrence
+    | ExtendBooking
+    | ForgetBookings
+    | RunRoutine
     | Configure
     | Recover
     | Wake

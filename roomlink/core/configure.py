@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomlink.core import combining, devices, links, motion, orders, overrides, sources, walls
+from roomlink.core import combining, devices, diary, links, motion, orders, overrides, sources, walls
 from roomlink.core.commands import Configure, Recover
 from roomlink.core.events import (
     AlarmCleared,
@@ -56,6 +56,7 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
     if new.combining is None and old.combining is not None:
         combining.dissolve(draft)
     combining.regroup(draft, new.zones, renew=_renewed(old, new))
+    diary.reconfigure(draft)
     return {"zones": list(new.zones)}
 
 

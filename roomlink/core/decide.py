@@ -6,24 +6,44 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
-from roomlink.core import combining, devices, links, motion, orders, overrides, scenes, walls
+from roomlink.core import (
+    combining,
+    commissioning,
+    devices,
+    diary,
+    links,
+    motion,
+    occupancy,
+    orders,
+    overrides,
+    scenes,
+    walls,
+)
 from roomlink.core.act import act
 from roomlink.core.checks import require, require_unlocked
 from roomlink.core.commands import (
     Act,
     Arm,
+    CancelBooking,
+    ChangeBooking,
+    ChangeOccurrence,
     Command,
     Configure,
+    CreateBooking,
     Disarm,
+    ExtendBooking,
+    ForgetBookings,
     JoinZones,
     LetGo,
     LinkZone,
     RecallScene,
+    RecordCheck,
     Recover,
     ReportControl,
     ReportDevice,
     ReportOverride,
     ReportWall,
+    RunRoutine,
     SaveScene,
     StopMotion,
     Unlink,
@@ -68,6 +88,7 @@ def decide(state: State, command: Command, now: float, request: Request | None =
         return Decision((), reply, repeated=True)
     draft = Draft(state, now)
     reply = _DECIDE[type(command)](draft, command)
+    occupancy.follow(draft)
     if request is not None:
         draft.emit(Answered(request.key, request.digest, {"seq": request.seq, **reply}))
     return Decision(tuple(draft.events), reply)
@@ -78,12 +99,16 @@ def next_deadline(state: State) -> float | None:
     return state.deadlines.first()
 
 
+_UNSAID = frozenset({"by", "data", "given", "wish", "starts"})
+"""Members that are not told: they are large, or (what a booking says) private."""
+
+
 def describe(command: Command) -> dict[str, Any]:
     """A command in short, as plain data, for the journal's ``did``."""
     said: dict[str, Any] = {"command": type(command).__name__}
     for f in fields(command):
         value = getattr(command, f.name)
-        if f.name in ("by", "data", "given") or value is None or (f.default is not MISSING and value == f.default):
+        if f.name in _UNSAID or value is None or (f.default is not MISSING and value == f.default):
             continue
         said[f.name] = list(value) if isinstance(value, tuple) else value
     return said
@@ -97,6 +122,7 @@ def _link(draft: Draft, command: LinkZone) -> dict[str, Any]:
     if spec.reach is not None and command.zone not in (*spec.reach, spec.home):
         text = f"{command.zone} is out of the reach of {command.controller}, which may link {', '.join(spec.reach)}"
         raise Refused("out-of-reach", text, allowed=list(spec.reach))
+    occupancy.require_not_reserved(draft, command.controller, command.zone)
     links.link(draft, command.controller, command.zone, "hand")
     return {"zones": list(draft.linked.get(command.controller, ()))}
 
@@ -147,6 +173,8 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
             hold = draft.holds.get(name[0])
             if hold is not None:
                 orders.let_go(draft, name[0], hold.until or draft.now, "its time was over")
+        elif what == "booking":
+            occupancy.due(draft, *name)
         else:
             _wake_wall(draft, what, name[0])
     return {"zones": []}
@@ -184,7 +212,15 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     ReportDevice: devices.report_device,
     Arm: devices.arm,
     Disarm: devices.disarm,
+    RecordCheck: commissioning.record_check,
     StopMotion: devices.stop_motion,
+    CreateBooking: diary.create,
+    ChangeBooking: diary.change,
+    CancelBooking: diary.cancel,
+    ChangeOccurrence: diary.change_one,
+    ExtendBooking: diary.extend,
+    ForgetBookings: diary.forget,
+    RunRoutine: occupancy.run_routine,
     Configure: configure,
     Recover: recover,
     Wake: _wake,

@@ -10,7 +10,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Control, Hold, Link, Mask, Override, Role, Wall
+from roomlink.core.bookings import (
+    Booking,
+    BookingDropped,
+    BookingSet,
+    Occurrence,
+    OccurrencesDropped,
+    OccurrencesSet,
+    PhaseSet,
+    RoutineDeferred,
+    WallRequest,
+    WallRequested,
+    WallRequestEnded,
+)
+from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Check, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 
 
@@ -192,6 +205,14 @@ class Disarmed:
 
 
 @dataclass(frozen=True, slots=True)
+class Checked:
+    """Somebody put down what a commissioning item showed on site."""
+
+    item: str
+    now: Check
+
+
+@dataclass(frozen=True, slots=True)
 class Answered:
     """A request with this Idempotency-Key was carried out; ``digest`` is of its content, ``reply`` its answer."""
 
@@ -233,6 +254,15 @@ Event = (
     | Unmasked
     | Armed
     | Disarmed
+    | Checked
+    | BookingSet
+    | BookingDropped
+    | OccurrencesSet
+    | OccurrencesDropped
+    | PhaseSet
+    | WallRequested
+    | WallRequestEnded
+    | RoutineDeferred
     | Answered
     | Noticed
 )
@@ -263,6 +293,15 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "unmasked": Unmasked,
     "armed": Armed,
     "disarmed": Disarmed,
+    "checked": Checked,
+    "booking": BookingSet,
+    "booking-dropped": BookingDropped,
+    "occurrences": OccurrencesSet,
+    "occurrences-dropped": OccurrencesDropped,
+    "phase": PhaseSet,
+    "wall-request": WallRequested,
+    "wall-request-ended": WallRequestEnded,
+    "routine-deferred": RoutineDeferred,
     "answered": Answered,
     "noticed": Noticed,
 }
@@ -274,11 +313,14 @@ _RECORDS: dict[type[Any], type[Any]] = {
     RoleSet: Role,
     OverrideSet: Override,
     Masked: Mask,
+    BookingSet: Booking,
+    WallRequested: WallRequest,
     Armed: Arming,
+    Checked: Check,
 }
 _NAMES = {
     kind: tuple(f.name for f in fields(kind))
-    for kind in (*EVENT_TYPES.values(), *RECORD_KINDS.values(), *_RECORDS.values())
+    for kind in (*EVENT_TYPES.values(), *RECORD_KINDS.values(), *_RECORDS.values(), Occurrence)
 }
 
 
@@ -294,11 +336,17 @@ def encode(event: Event) -> dict[str, Any]:
         data["now"] = _members(now)
         if type(event) is ControlSet:
             data["kind"] = KIND_OF[type(now)]
+    elif type(event) is OccurrencesSet:
+        data["occurrences"] = tuple(_members(occurrence) for occurrence in event.occurrences)
     return data
 
 
 def _tuples(value: Any) -> Any:
     return tuple(_tuples(v) for v in value) if isinstance(value, list | tuple) else value
+
+
+def _read(record: type[Any], data: Mapping[str, Any]) -> Any:
+    return record(**{k: _tuples(v) for k, v in data.items()})
 
 
 _PLAIN = frozenset({"data", "values", "content", "reply"})
@@ -309,9 +357,11 @@ def decode(data: Mapping[str, Any]) -> Event:
     """The event that ``encode`` made ``data`` from. Raises KeyError or TypeError on anything else."""
     kind = EVENT_TYPES[data["type"]]
     members = {k: v if k in _PLAIN else _tuples(v) for k, v in data.items() if k not in ("type", "kind", "now")}
-    if "now" in data:
+    if kind is OccurrencesSet:
+        members["occurrences"] = tuple(_read(Occurrence, o) for o in data["occurrences"])
+    elif "now" in data:
         record = RECORD_KINDS[data["kind"]] if kind is ControlSet else _RECORDS[kind]
-        members["now"] = record(**{k: _tuples(v) for k, v in data["now"].items()})
+        members["now"] = _read(record, data["now"])
     return kind(**members)  # type: ignore[no-any-return]  # the table maps names to the members of Event
 
 

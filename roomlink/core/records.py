@@ -195,6 +195,22 @@ class Arming:
 
 
 @dataclass(frozen=True, slots=True)
+class Check:
+    """What a person found at a commissioning item at ``at``, as ``digest`` had it.
+
+    ``result`` is one of ``commissioning.RESULTS``; ``measured`` is in ``unit``.
+    """
+
+    result: str
+    who: str
+    at: float
+    digest: str
+    measured: float | None = None
+    unit: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class StoredScene:
     """A scene saved by a person over the configured one. ``etag`` changes with the content."""
 

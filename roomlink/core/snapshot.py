@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from roomlink.core import bookings
 from roomlink.core import events as ev
 from roomlink.core.apply import apply
 from roomlink.core.state import State
@@ -28,6 +29,12 @@ def snapshot(state: State) -> Iterator[ev.Event]:
     yield from (ev.OverrideSet(name, override) for name, override in state.overrides.items())
     yield from (ev.Masked(*key, mask) for key, mask in state.masks.items())
     yield from (ev.Armed(name, arming) for name, arming in state.armed.items())
+    yield from (ev.Checked(item, check) for item, check in state.checks.items())
+    yield from (bookings.BookingSet(name, booking) for name, booking in state.bookings.items())
+    for name, keys in state.dates.items():
+        yield bookings.OccurrencesSet(name, tuple(state.occurrences[name, key] for key in keys))
+    yield from (bookings.WallRequested(name, request) for name, request in state.wall_requests.items())
+    yield from (bookings.RoutineDeferred(name, zones) for name, zones in state.deferred.items())
     yield from (ev.Answered(key, digest, reply) for key, (digest, reply) in state.answers.items())
 
 

@@ -181,6 +181,45 @@ class OverrideSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class Room:
+    """Zones that are one room in one arrangement, with the number of people posted for it.
+
+    ``walls`` counts the partitions that have to stand right for it: those inside open, those on its edge closed.
+    """
+
+    posted: int
+    walls: int
+    zones: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BookingsSpec:
+    """What bookings have where they say nothing else. ``set_up`` and ``clear_down`` in seconds.
+
+    ``infeasible``: a turn that the crews cannot make is refused at booking (``refuse``) or only told (``flag``).
+    """
+
+    set_up: float = 0.0
+    clear_down: float = 0.0
+    infeasible: str = "flag"
+
+
+@dataclass(frozen=True, slots=True)
+class RoutineSpec:
+    """A scene that recurs outside bookings. ``cron`` fields in the venue's time zone; ``zones`` None: the scene's.
+
+    ``when_busy``: in a zone that a booking holds it is left out (``skip``) or done once the zone is free (``defer``).
+    """
+
+    scene: str
+    cron: Mapping[str, str]
+    zones: tuple[str, ...] | None = None
+    over: float = 0.0
+    when_busy: str = "skip"
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class BindingSpec:
     """Which control drives which device, as far as the core needs it. ``digest`` changes with anything about it."""
 
@@ -206,6 +245,8 @@ class Spec:
     scenes: Mapping[str, SceneSpec]
     overrides: Mapping[str, OverrideSpec] = field(default_factory=dict)
     bindings: tuple[BindingSpec, ...] = ()
+    bookings: BookingsSpec = BookingsSpec()
+    routines: Mapping[str, RoutineSpec] = field(default_factory=dict)
     data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
     """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
 
@@ -230,6 +271,23 @@ class Spec:
     def zone_rank(self) -> Mapping[str, int]:
         """Zone to its place in venue order, to sort by."""
         return {zone: rank for rank, zone in enumerate(self.zones)}
+
+    @cached_property
+    def posted(self) -> Mapping[frozenset[str], int]:
+        """Zones that are one room to the number of people posted for exactly that room."""
+        return {frozenset(o["zones"]): o["posted"] for o in self.data.get("occupancy", ())}
+
+    @cached_property
+    def rooms(self) -> tuple[Room, ...]:
+        """The posted rooms, the smallest number first, then those with fewest walls, then in venue order."""
+        found = []
+        for zones, posted in self.posted.items():
+            # A configuration that was trusted when it was journalled may name zones of an older one.
+            known = tuple(sorted(zones & self.zones.keys(), key=self.zone_rank.__getitem__))
+            walls = {wall for zone in known for wall in self.walls_of[zone]}
+            if len(known) == len(zones):
+                found.append(Room(posted, len(walls), known))
+        return tuple(sorted(found, key=lambda r: (r.posted, r.walls, [self.zone_rank[z] for z in r.zones])))
 
     @cached_property
     def lead_rank(self) -> Mapping[str, int]:
@@ -270,6 +328,8 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         scenes={s: _record(SceneSpec, v) for s, v in data["scenes"].items()},
         overrides={o: _record(OverrideSpec, v) for o, v in data.get("overrides", {}).items()},
         bindings=tuple(_binding(b) for b in data.get("bindings", ())),
+        bookings=_record(BookingsSpec, data.get("bookings", {})),
+        routines={r: _record(RoutineSpec, v) for r, v in data.get("routines", {}).items()},
         data=data,
     )
 

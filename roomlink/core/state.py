@@ -10,8 +10,9 @@ import heapq
 from collections.abc import Hashable, Iterator
 from typing import Any, TypeVar
 
+from roomlink.core.bookings import Booking, Occurrence, OccurrenceKey, Span, WallRequest
 from roomlink.core.events import Event
-from roomlink.core.records import Alarm, Arming, Control, Hold, Link, Mask, Override, Role, StoredScene, Wall
+from roomlink.core.records import Alarm, Arming, Check, Control, Hold, Link, Mask, Override, Role, StoredScene, Wall
 from roomlink.core.spec import EMPTY, Spec, Value
 
 K = TypeVar("K", bound=Hashable)
@@ -22,7 +23,8 @@ ControlKey = tuple[str, str]
 LinkKey = tuple[str, str]
 """(controller, zone)"""
 Deadline = tuple[str, ...]
-"""What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition)."""
+"""What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition),
+("booking", booking, occurrence)."""
 
 
 class Table(dict[K, V]):
@@ -140,6 +142,15 @@ _TABLES = (
     "overrides",
     "masks",
     "armed",
+    "checks",
+    "bookings",
+    "booking_of_uid",
+    "occurrences",
+    "dates",
+    "busy",
+    "in_use",
+    "wall_requests",
+    "deferred",
     "answers",
 )
 
@@ -173,6 +184,20 @@ class State:
     masks: Table[ControlKey, Mask]
     armed: Table[str, Arming]
     """Binding to its commissioning record."""
+    checks: Table[str, Check]
+    """Commissioning item to what was found; items of things that are gone keep theirs."""
+    bookings: Table[str, Booking]
+    booking_of_uid: Table[str, str]
+    occurrences: Table[OccurrenceKey, Occurrence]
+    dates: Table[str, tuple[str, ...]]
+    """Booking to the keys of its occurrences, in order."""
+    busy: Table[str, tuple[Span, ...]]
+    """Zone to the times that it is taken, sorted; they do not overlap."""
+    in_use: Table[str, OccurrenceKey]
+    """Zone to the occurrence that has it now, from set-up to clear-down."""
+    wall_requests: Table[str, WallRequest]
+    deferred: Table[str, tuple[str, ...]]
+    """Routine to the zones in which it waits until they are free."""
     answers: Table[str, tuple[str, dict[str, Any]]]
     """Idempotency-Key to (digest of the request, its reply), oldest first."""
     deadlines: Deadlines

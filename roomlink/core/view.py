@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any
 
-from roomlink.core import links, scenes, sources
-from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch, Wall
+from roomlink.core import commissioning as site
+from roomlink.core import diary_view, links, scenes, sources
+from roomlink.core.instants import rfc3339 as rfc3339
+from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec
 from roomlink.core.state import State
 from roomlink.limits import VIEW_DECIMALS
 
 Data = dict[str, Any]
-
-
-def rfc3339(stamp: float) -> str:
-    """A stamp as RFC 3339 in UTC, to the millisecond."""
-    return datetime.fromtimestamp(stamp, UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
 
 
 def _number(value: float) -> float:
@@ -72,8 +68,12 @@ def zone(state: State, name: str, now: float) -> Data:
 
 
 def zone_links(state: State, name: str) -> Data:
-    """A zone without its controls: what the plan of a panel needs."""
-    return {"group": list(state.group_of.get(name, (name,))), "linked_by": list(state.linked_by.get(name, ()))}
+    """A zone without its controls: what the plan of a panel needs. ``in_use`` is the booking that has it now."""
+    return {
+        "group": list(state.group_of.get(name, (name,))),
+        "linked_by": list(state.linked_by.get(name, ())),
+        "in_use": diary_view.in_use(state, name),
+    }
 
 
 def face_control(state: State, controller: str, name: str, spec: ControlSpec, now: float) -> Data:
@@ -188,7 +188,8 @@ def face(state: State, controller: str, now: float) -> Data:
     }
 
 
-def partition(wall: Wall) -> Data:
+def partition(state: State, name: str) -> Data:
+    wall = state.walls[name]
     return {
         "position": wall.position,
         "trust": wall.trust,
@@ -196,11 +197,12 @@ def partition(wall: Wall) -> Data:
         "joins": wall.joins,
         "reported": wall.report,
         "pinned_until": None if wall.pinned_until is None else rfc3339(wall.pinned_until),
+        "requested": diary_view.wall_request(state, name),
     }
 
 
 def partitions(state: State) -> Data:
-    return {name: partition(state.walls[name]) for name in state.spec.partitions}
+    return {name: partition(state, name) for name in state.spec.partitions}
 
 
 def groups(state: State) -> list[list[str]]:
@@ -244,6 +246,24 @@ def bindings(state: State) -> Data:
             "armed": None if arming is None else {"who": arming.who, "at": rfc3339(arming.at), "note": arming.note},
         }
     return found
+
+
+def commissioning(state: State) -> Data:
+    """The commissioning items of the configuration as it is now, how many stand how, and what was found at each."""
+    found = [_checked(state, item) for item in site.items(state.spec)]
+    standings = [item["standing"] for item in found]
+    summary = {standing: standings.count(standing) for standing in site.STANDINGS}
+    return {"digest": state.digest, "summary": summary, "items": found}
+
+
+def _checked(state: State, item: site.Item) -> Data:
+    check = state.checks.get(item.id)
+    record: Data | None = None
+    if check is not None:
+        names = ("result", "measured", "unit", "note", "who")
+        record = {**{name: getattr(check, name) for name in names}, "at": rfc3339(check.at), "digest": check.digest}
+    shown = {name: getattr(item, name) for name in ("kind", "of", "check", "title", "how", "unit", "digest")}
+    return {"item": item.id, **shown, "standing": site.standing(state, item), "record": record}
 
 
 def alarms(state: State) -> Data:

@@ -27,8 +27,9 @@ from roomlink.drivers.registry import Registry
 from roomlink.drivers.runner import Health, Runner
 from roomlink.runtime.clock import Timer
 from roomlink.runtime.gates import MotionGate, PowerGate, Supply
-from roomlink.runtime.wiring import Binding, Input, Wired, unwired, wire
+from roomlink.runtime.wiring import Binding, Input, SoundOutput, Wired, unwired, wire
 from roomlink.runtime.writer import Writer
+from roomlink.venue import sound_plan
 
 log = structlog.get_logger("roomlink")
 
@@ -52,6 +53,8 @@ class Outputs:
         self._supplies: dict[str, Supply] = {}
         self._silent: dict[str, Timer] = {}
         self._doubts: dict[str, Timer] = {}
+        self._known: set[str] = set()
+        """Inputs that have spoken over the present connection."""
         self._returning: dict[str, Value] = {}
         """Bindings whose device lost power, or may have, with what it has reported since: None for nothing."""
         self._idle_power: set[str] = set()
@@ -89,6 +92,8 @@ class Outputs:
 
     def _follow(self, state: State, events: Iterable[ev.Event]) -> None:
         for event in events:
+            if isinstance(event, ev.Regrouped):
+                self._send_sound_plan(state)
             if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked):
                 for binding in self._by_control.get((event.zone, event.control), ()):
                     self._idle_power.discard(binding.name)
@@ -98,6 +103,18 @@ class Outputs:
                     for binding in bindings:
                         if binding.name == event.binding:
                             self._arming(state, binding, armed=isinstance(event, ev.Armed))
+
+    def _send_sound_plan(self, state: State) -> None:
+        """Gains and delays as the groups ask for them now."""
+        wanted = [output for wired in self._wired.values() for output in wired.sound]
+        if not wanted:
+            return
+        now = self._writer.clock.stamp()
+        plans = sound_plan.plan(state.spec.data, view.groups(state))
+        for output in wanted:
+            value = _planned(plans, output)
+            if value is not None:
+                self._runners[output.device].want(output.point, _constant(value), now)
 
     def _arming(self, state: State, binding: Binding, *, armed: bool) -> None:
         if armed:
@@ -159,6 +176,7 @@ class Outputs:
     def _heard(self, wired: Wired, point: str, value: Value) -> None:
         for found in wired.inputs.get(point, ()):
             self._spoke(found.what)
+            self._known.add(found.what)
             command = found.command(value)
             if command is not None:
                 self._writer.surely(command)
@@ -213,6 +231,7 @@ class Outputs:
                 self._drive(self._writer.state, binding)
         for found in inputs:
             self._spoke(found.what)
+            self._known.discard(found.what)
             lost = found.lost(health.why)
             # A wall that has not spoken yet is unknown already.
             if not isinstance(lost, ReportWall) or self._writer.state.walls[lost.partition].sensed is not None:
@@ -226,7 +245,7 @@ class Outputs:
 
     def _await_word(self, wired: Wired, found: Input) -> None:
         """An override's input that stays silent is as good as lost."""
-        if not found.what.startswith("override/"):
+        if not found.what.startswith("override/") or found.what in self._known:
             return
         self._spoke(found.what)
 
@@ -269,11 +288,13 @@ class Outputs:
                 if first and self._power_was_lost and binding.from_low:
                     self._returning[binding.name] = None
                 self._drive(state, binding)
+        self._send_sound_plan(state)
         for report in unwired(state.spec):
             self._writer.surely(report)
         for name in fresh:
             self._runners[name].start()
             for found in (f for there in wired[name].inputs.values() for f in there):
+                self._known.discard(found.what)
                 self._await_word(wired[name], found)
 
     def _runner(self, wired: Wired) -> Runner:
@@ -310,6 +331,17 @@ class Outputs:
 def _still(gate: PowerGate | MotionGate, runners: dict[str, Runner]) -> bool:
     """Whether a gate's device is still the one it was made for."""
     return isinstance(gate, PowerGate) or gate.runner in runners.values()
+
+
+def _planned(plans: Iterable[sound_plan.GroupPlan], output: SoundOutput) -> float | None:
+    """What the plan says for one point; None where it says nothing (no microphone is open there)."""
+    for plan in plans:
+        if output.microphone is None and output.loudspeakers in plan.delays:
+            return round(plan.delays[output.loudspeakers], 3)
+        if output.microphone is not None and output.microphone in plan.gains:
+            gain = plan.gains[output.microphone][output.loudspeakers]
+            return output.off if gain == sound_plan.OFF else round(float(gain), 2)
+    return None
 
 
 def _mapped(binding: Binding, sample: Sample) -> Sample:

@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
+from roomlink.core import bookings, links, view
 from roomlink.core import events as ev
-from roomlink.core import links, view
 from roomlink.core.records import Wall
 from roomlink.core.spec import ChoiceSpec
 from roomlink.core.state import State
@@ -91,9 +91,25 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.overrides = True
         elif isinstance(event, ev.AlarmRaised | ev.AlarmCleared):
             touch.alarms = True
+        elif isinstance(event, bookings.PhaseSet):
+            touch.zones.update(event.zones)
+        elif isinstance(event, bookings.OccurrencesSet | bookings.OccurrencesDropped):
+            _occurrences(touch, state, event)
+        elif isinstance(event, bookings.WallRequested | bookings.WallRequestEnded):
+            touch.walls.add(event.partition)
         elif kind in (ev.Configured, ev.ControlDropped, ev.SceneSaved):
             touch.fresh = True
     return touch
+
+
+def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bookings.OccurrencesDropped) -> None:
+    """Zones whose booking of now is changed, or is theirs no more."""
+    news = event.occurrences if isinstance(event, bookings.OccurrencesSet) else ()
+    keys = event.keys if isinstance(event, bookings.OccurrencesDropped) else [new.key for new in news]
+    olds = [state.occurrences.get((event.booking, key)) for key in keys]
+    for one in (*olds, *news):
+        if one is not None and one.live:
+            touch.zones.update(one.zones)
 
 
 def _wall(touch: Touch, name: str, old: Wall | None, new: Wall) -> None:
@@ -143,7 +159,7 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
     if touch.zones:
         data["zones"] = {zone: view.zone_links(state, zone) for zone in touch.zones}
     if walls:
-        data["partitions"] = {name: view.partition(state.walls[name]) for name in walls}
+        data["partitions"] = {name: view.partition(state, name) for name in walls}
     if touch.groups:
         data["groups"] = view.groups(state)
     if touch.overrides:

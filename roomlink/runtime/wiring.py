@@ -48,6 +48,17 @@ class Input:
     """What the core is told when the device is lost; takes the reason."""
 
 
+@dataclass(frozen=True, slots=True)
+class SoundOutput:
+    """A point that takes a gain of the sound plan in dB, or a delay in ms where there is no ``microphone``."""
+
+    device: str
+    point: str
+    microphone: str | None
+    loudspeakers: str
+    off: float
+
+
 @dataclass(slots=True)
 class Wired:
     """One device with all that hangs on it."""
@@ -60,6 +71,7 @@ class Wired:
     bindings: list[Binding] = field(default_factory=list)
     inputs: dict[str, list[Input]] = field(default_factory=dict)
     """By the point's name."""
+    sound: list[SoundOutput] = field(default_factory=list)
 
     def make(self, registry: Registry) -> Device:
         return registry.make_device(self.driver, self.config, self.points.values())
@@ -88,9 +100,13 @@ def wire(spec: Spec, registry: Registry) -> dict[str, Wired]:
     for raw in data.get("bindings", ()):
         binding = _binding(spec, raw, devices[raw["device"]].driver, point)
         devices[binding.device].bindings.append(binding)
+    for raw in data.get("sound_outputs", ()):
+        at = point(raw["device"], raw["point"])
+        found = SoundOutput(raw["device"], at, raw["microphone"], raw["loudspeakers"], raw["off"])
+        devices[raw["device"]].sound.append(found)
     for name, partition in data["partitions"].items():
-        for device, at, found in _wall_inputs(name, partition, point):
-            devices[device].inputs.setdefault(at, []).append(found)
+        for device, at, read in _wall_inputs(name, partition, point):
+            devices[device].inputs.setdefault(at, []).append(read)
     for name, override in data.get("overrides", {}).items():
         source = override["input"]
         if source["device"] not in devices:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from roomlink.venue.findings import Finding, Path, dotted, in_order, listing
+from roomlink.core.groups import components
+from roomlink.core.spec import Spec
+from roomlink.venue.findings import Finding, Path, Severity, dotted, in_order, listing
 from roomlink.venue.geometry import inside, on_outline, overlapping
 from roomlink.venue.load import Loaded
 
@@ -15,7 +17,7 @@ TOLERANCE_M = 0.01
 def check(loaded: Loaded) -> list[Finding]:
     """The warnings of loading and those found here, by place."""
     found = [
-        _finding(loaded, path, text, right)
+        finding(loaded, path, text, right)
         for rule in (_homes, _leads, _lines, _overlaps, _posted, _sources, _placed)
         for path, text, right in rule(loaded)
     ]
@@ -25,16 +27,20 @@ def check(loaded: Loaded) -> list[Finding]:
 Note = tuple[Path, str, str]
 
 
-def _finding(loaded: Loaded, path: Path, text: str, right: str) -> Finding:
+def finding(loaded: Loaded, path: Path, text: str, right: str, severity: Severity = "warning") -> Finding:
+    """A finding about what was written at ``path``."""
     place = loaded.place(path)
-    return Finding(place.file, place.line, place.column, dotted(path), "warning", text, right)
+    return Finding(place.file, place.line, place.column, dotted(path), severity, text, right)
 
 
 def _homes(loaded: Loaded) -> Iterator[Note]:
-    """A zone that no controller is at home in works only while somebody links to it."""
+    """A zone that no controller is at home in works only while somebody links to it, if anybody can."""
+    by_hand = [spec.reach for spec in loaded.spec.controllers.values()]
     for zone, controllers in loaded.spec.homed_at.items():
         if not controllers:
-            yield ("zones", zone), "no controller is at home here", f"add a controller with home: {zone}"
+            reached = any(reach is None or zone in reach for reach in by_hand)
+            text = "no controller is at home here" + ("" if reached else ", and none may link to it by hand")
+            yield ("zones", zone), text, f"add a controller with home: {zone}"
 
 
 def _leads(loaded: Loaded) -> Iterator[Note]:
@@ -79,16 +85,16 @@ def _posted(loaded: Loaded) -> Iterator[Note]:
     for zone in loaded.spec.zones:
         if frozenset([zone]) not in posted:
             yield ("zones", zone), "no number of people is posted for it", "add it to occupancy"
-    for group in _all_open(loaded):
-        if group not in posted:
-            names = listing(z for z in loaded.spec.zones if z in group)
-            yield ("occupancy",), f"no number of people is posted for {names} as one room", "add it to occupancy"
+    for group in all_open(loaded.spec):
+        if frozenset(group) not in posted:
+            text = f"no number of people is posted for {listing(group)} as one room"
+            yield ("occupancy",), text, "add it to occupancy"
 
 
 def _sources(loaded: Loaded) -> Iterator[Note]:
     """Where walls can join zones, a device may be told another zone's source: its table should have that too."""
     zones = loaded.data["zones"]
-    joined = {zone: group for group in _all_open(loaded) for zone in group}
+    joined = {zone: group for group in all_open(loaded.spec) for zone in group}
     for binding in loaded.data["bindings"]:
         zone, _, control = binding["control"].partition(".")
         if not binding["values"] or not zones[zone]["controls"][control].get("sources"):
@@ -111,19 +117,12 @@ def _placed(loaded: Loaded) -> Iterator[Note]:
                 yield (section, key, "at"), text, "write where it is in the plan, in metres"
 
 
-def _all_open(loaded: Loaded) -> list[frozenset[str]]:
-    """The plural groups when every wall is open, in venue order."""
-    spec = loaded.spec
-    groups: list[frozenset[str]] = []
-    seen: set[str] = set()
-    for zone in spec.zones:
-        reached, edge = {zone}, [] if zone in seen else [zone]
-        while edge:
-            here = edge.pop()
-            beyond = {z for wall in spec.walls_of[here] for z in spec.partitions[wall].between} - reached
-            reached |= beyond
-            edge.extend(beyond)
-        if zone not in seen and len(reached) > 1:
-            groups.append(frozenset(reached))
-        seen |= reached
-    return groups
+def all_open(spec: Spec) -> list[tuple[str, ...]]:
+    """The groups of several zones when every wall is open; groups and their zones in venue order."""
+
+    def beyond(zone: str) -> Iterator[str]:
+        for wall in spec.walls_of[zone]:
+            yield from (other for other in spec.partitions[wall].between if other != zone)
+
+    rank = spec.zone_rank
+    return [tuple(sorted(group, key=rank.__getitem__)) for group in components(spec.zones, beyond) if len(group) > 1]

@@ -206,3 +206,13 @@ class Microphone(Placed):
 
 class Loudspeaker(Placed):
     """Loudspeakers that are fed and delayed together."""
+
+
+class SoundOutput(Strict):
+    """A device's point that takes a gain (dB) of the sound plan, or without ``microphone`` a delay (ms)."""
+
+    microphone: Name | None = Field(None, description="the microphone whose gain into the loudspeakers goes there")
+    loudspeakers: Name = Field(description="the loudspeakers")
+    device: Name = Field(description="the device that takes it")
+    point: dict[str, Any] = Field(description="where in the device, as its driver names it")
+    off: Number = Field(-100.0, description="dB that the device takes for off")

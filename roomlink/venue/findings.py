@@ -10,7 +10,8 @@ from typing import Literal
 Path = tuple[str | int, ...]
 """The way from the top of the configuration to a value: keys, and indices into lists."""
 
-Severity = Literal["error", "warning"]
+Severity = Literal["error", "warning", "note"]
+"""An error is refused at load; with a warning the venue runs, not as its people would expect; a note is good to know."""
 
 # So many names are listed, and so many compared, when a name does not exist.
 _LISTED = 12

@@ -35,7 +35,7 @@ def inside(point: Point, outline: Polygon, tolerance: float) -> bool:
     """Whether a point is within a polygon, or as near to its sides as ``tolerance``."""
     if min(distance(point, a, b) for a, b in edges(outline)) <= tolerance:
         return True
-    return any(left <= point[0] <= right for left, right in _inside(outline, point[1]))
+    return any(left <= point[0] <= right for left, right in stretches(outline, point[1]))
 
 
 def overlapping(outlines: Mapping[str, Polygon], tolerance: float) -> Iterator[tuple[str, str]]:
@@ -70,8 +70,8 @@ def share(a: Polygon, b: Polygon, tolerance: float) -> bool:
         if high - low <= tolerance:
             continue
         middle = (low + high) / 2
-        for left, right in _inside(a, middle):
-            if any(min(right, end) - max(left, start) > tolerance for start, end in _inside(b, middle)):
+        for left, right in stretches(a, middle):
+            if any(min(right, end) - max(left, start) > tolerance for start, end in stretches(b, middle)):
                 return True
     return False
 
@@ -88,7 +88,7 @@ def _crossing(e: tuple[Point, Point], f: tuple[Point, Point]) -> float | None:
     return ay + along_e * (by - ay) if 0 <= along_e <= 1 and 0 <= along_f <= 1 else None
 
 
-def _inside(polygon: Polygon, height: float) -> list[tuple[float, float]]:
+def stretches(polygon: Polygon, height: float) -> list[tuple[float, float]]:
     """The stretches of a horizontal line that lie within a polygon."""
     at = sorted(
         a[0] + (height - a[1]) * (b[0] - a[0]) / (b[1] - a[1])

@@ -11,7 +11,7 @@ from typing import Any
 
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import VenueFault
-from roomlink.venue import bindings, inputs, references, site, sound, wiring
+from roomlink.venue import bindings, diary, inputs, references, site, sound, wiring
 from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Finding, Path, Place
 from roomlink.venue.parse import STAND_IN, parse
@@ -91,10 +91,12 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
         "occupancy": references.occupancy(parsed, here, report),
         **sound.sound(model, here, report),
     }
+    data |= diary.diary(model, data["scenes"], here, report)
     devices = wiring.devices(model, raw, drivers, report)
     data["partitions"] = inputs.walls(model, partitions, devices, report)
     data["overrides"] = inputs.overrides(model.overrides, here, devices, report)
     data["devices"], data["supplies"] = devices.config, supplies
     data["bindings"] = bindings.bindings(parsed, raw, data, here, devices, report)
+    data["sound_outputs"] = sound.outputs(parsed, devices, report)
     devices.together()
     return data

@@ -11,6 +11,7 @@ from pydantic import Field
 
 from roomlink.venue.base import Strict
 from roomlink.venue.controls import Control
+from roomlink.venue.diary_models import Bookings, Crew, Routine
 from roomlink.venue.equipment import (
     Binding,
     Device,
@@ -18,11 +19,13 @@ from roomlink.venue.equipment import (
     Microphone,
     Override,
     Sound,
+    SoundOutput,
     Supply,
     WallContacts,
     WallReport,
 )
 from roomlink.venue.fields import (
+    Amount,
     Duration,
     Headcount,
     Label,
@@ -77,6 +80,7 @@ class Partition(Strict):
     move_limit: Duration = Field(
         600.0, description="moving for longer is an alarm", json_schema_extra={"default": "10min"}
     )
+    move_minutes: Amount | None = Field(None, description="how long a crew takes to move it, in minutes")
     name: Label | None = Field(None, description="the words for people")
     contacts: WallContacts | None = Field(
         None, description="where its contacts are read, closed: and stacked:, or simulated for a demo"
@@ -140,6 +144,9 @@ class Configuration(Strict):
     combining: Combining | None = None
     scenes: dict[Name, Scene] = Field(default_factory=dict)
     occupancy: list[Occupancy] = Field(default_factory=list)
+    bookings: Bookings = Field(default_factory=Bookings)
+    routines: dict[Name, Routine] = Field(default_factory=dict)
+    crews: dict[Name, Crew] = Field(default_factory=dict)
     devices: dict[Name, Device] = Field(default_factory=dict)
     supplies: dict[Name, Supply] = Field(default_factory=dict)
     bindings: list[Binding] = Field(default_factory=list)
@@ -147,3 +154,4 @@ class Configuration(Strict):
     sound: Sound = Field(default_factory=Sound)
     microphones: dict[Name, Microphone] = Field(default_factory=dict)
     loudspeakers: dict[Name, Loudspeaker] = Field(default_factory=dict)
+    sound_outputs: list[SoundOutput] = Field(default_factory=list)

@@ -14,13 +14,13 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roomlink.venue import equipment, models
+from roomlink.venue import diary_models, equipment, models
 from roomlink.venue.controls import KINDS, AnyControl, Control
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, listing, nearest
 
 _CONTROL: TypeAdapter[AnyControl] = TypeAdapter(Control)
-_LISTS = ("occupancy", "bindings")
+_LISTS = ("occupancy", "bindings", "sound_outputs")
 # Stands in for a venue section with mistakes, so that the other sections can be looked at.
 STAND_IN = {"id": "stand-in", "timezone": "UTC"}
 
@@ -34,6 +34,10 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("combining",): models.Combining,
     ("scenes", "*"): models.Scene,
     ("occupancy", "*"): models.Occupancy,
+    ("bookings",): diary_models.Bookings,
+    ("routines", "*"): diary_models.Routine,
+    ("routines", "*", "cron"): diary_models.Cron,
+    ("crews", "*"): diary_models.Crew,
     ("devices", "*"): equipment.Device,
     ("supplies", "*"): equipment.Supply,
     ("bindings", "*"): equipment.Binding,
@@ -46,6 +50,7 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("sound",): equipment.Sound,
     ("microphones", "*"): equipment.Microphone,
     ("loudspeakers", "*"): equipment.Loudspeaker,
+    ("sound_outputs", "*"): equipment.SoundOutput,
 }
 
 _DRIVE_WORDS = {
@@ -163,7 +168,15 @@ def _unit(path: Path, error: str) -> Path:
         return ("venue",)
     if error == "missing":
         path = path[:-1]
-    depth = {"zone_types": 4, "combining": 3, "occupancy": 2, "bindings": 2, "devices": 2, "overrides": 2}
+    depth = {
+        "zone_types": 4,
+        "combining": 3,
+        "occupancy": 2,
+        "bindings": 2,
+        "sound_outputs": 2,
+        "devices": 2,
+        "overrides": 2,
+    }
     unit = path[: depth.get(str(path[0]) if path else "", 3)]
     # lead_order is left out whole: without one entry it would be another order.
     return unit[:2] if unit[:1] == ("combining",) and isinstance(unit[-1], int) else unit

@@ -129,6 +129,7 @@ def partitions(model: models.Configuration, raw: Mapping[str, Any], site: Site, 
             "settle": entry.settle,
             "on_unknown": entry.on_unknown,
             "move_limit": entry.move_limit,
+            "move_minutes": entry.move_minutes,
         }
     return found
 

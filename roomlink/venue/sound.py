@@ -9,8 +9,10 @@ from roomlink.venue import models
 from roomlink.venue.controls import capitalised
 from roomlink.venue.equipment import Placed
 from roomlink.venue.fields import plain
-from roomlink.venue.findings import Report
+from roomlink.venue.findings import Path, Report
+from roomlink.venue.parse import Parsed
 from roomlink.venue.site import Site, known_zone
+from roomlink.venue.wiring import Devices
 
 TEMPERATURE_MIN, TEMPERATURE_MAX = -20.0, 50.0
 OWN_ZONE_REDUCTION_MAX = 60.0
@@ -32,6 +34,22 @@ def sound(model: models.Configuration, site: Site, report: Report) -> dict[str, 
         "microphones": _placed("microphones", model.microphones, site, report),
         "loudspeakers": _placed("loudspeakers", model.loudspeakers, site, report),
     }
+
+
+def outputs(parsed: Parsed, devices: Devices, report: Report) -> list[dict[str, Any]]:
+    """Where the sound plan is sent: each gain and delay to one point of a device."""
+    model = parsed.model
+    found = []
+    for index, entry in zip(parsed.origin.get("sound_outputs", ()), model.sound_outputs, strict=True):
+        path: Path = ("sound_outputs", index)
+        if entry.microphone is not None and entry.microphone not in model.microphones:
+            report.dangling((*path, "microphone"), "microphone", entry.microphone, model.microphones)
+        if entry.loudspeakers not in model.loudspeakers:
+            report.dangling((*path, "loudspeakers"), "loudspeakers", entry.loudspeakers, model.loudspeakers)
+        devices.exists((*path, "device"), entry.device)
+        devices.drive((*path, "point"), entry.device, entry.point)
+        found.append(entry.model_dump())
+    return found
 
 
 def _placed(section: str, entries: Mapping[str, Placed], site: Site, report: Report) -> dict[str, Any]:

@@ -46,7 +46,7 @@ async def test_a_panel_is_welcomed_with_its_face_and_the_place(service: Running)
         face = (await service.http.get("/controllers/heron-wall")).json()
         assert welcome["controller"] == face
         assert welcome["groups"] == [["heron"], ["plover"], ["tern"], ["foyer"]]
-        assert welcome["zones"]["heron"] == {"group": ["heron"], "linked_by": ["heron-wall"]}
+        assert welcome["zones"]["heron"] == {"group": ["heron"], "linked_by": ["heron-wall"], "in_use": None}
         assert set(welcome["partitions"]) == {"heron-plover", "plover-tern", "tern-heron"}
 
 

@@ -76,7 +76,7 @@ def test_a_panel_sees_its_face_and_the_plan(driver: Driver) -> None:
     """Zones without their controls."""
     seen = view.panel(driver.state, "b-panel", driver.now)
     assert seen["controller"]["controller"] == "b-panel"
-    assert seen["zones"]["a"] == {"group": ["a"], "linked_by": ["a-panel"]}
+    assert seen["zones"]["a"] == {"group": ["a"], "linked_by": ["a-panel"], "in_use": None}
 
 
 def test_the_venue_is_told_from_its_configuration(driver: Driver) -> None:

@@ -10,6 +10,7 @@ import orjson
 from hypothesis import given
 from hypothesis import strategies as st
 
+from roomlink.core.bookings import Booking, Occurrence, WallRequest
 from roomlink.core.events import EVENT_TYPES, Entry, decode, decode_entry, encode, encode_entry
 from roomlink.core.records import RECORD_KINDS, Arming, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
@@ -40,6 +41,8 @@ def built(kind: type[Any]) -> st.SearchStrategy[Any]:
 BY_HINT |= {
     record: built(record) for record in (*RECORD_KINDS.values(), Link, Hold, Wall, Role, Override, Mask, Arming)
 }
+BY_HINT |= {record: built(record) for record in (Booking, WallRequest)}
+BY_HINT[tuple[Occurrence, ...]] = st.lists(built(Occurrence), max_size=3).map(tuple)
 BY_HINT[Control] = st.one_of([BY_HINT[record] for record in RECORD_KINDS.values()])
 
 EVENTS = st.one_of([built(kind) for kind in EVENT_TYPES.values()])

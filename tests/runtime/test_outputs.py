@@ -19,6 +19,7 @@ from roomlink.core.commands import (
     LetGo,
     Recover,
     ReportControl,
+    ReportWall,
     StopMotion,
 )
 from roomlink.core.state import State
@@ -28,7 +29,7 @@ from roomlink.drivers.simulated.bench import Bench, Stand
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.runtime.metrics import Metrics
-from roomlink.runtime.outputs import Outputs
+from roomlink.runtime.outputs import GRACE_S, Outputs
 from roomlink.runtime.writer import Writer
 from roomlink.testing import venues
 
@@ -350,3 +351,34 @@ async def test_an_override_whose_device_is_not_configured_stands(rig: Rig) -> No
     data["overrides"]["fire"]["input"]["device"] = "nowhere"
     await rig.do(Configure(SERVICE, data, "c2"))
     await rig.until(lambda: rig.rack.values["mute"] is True)
+
+
+async def test_an_override_input_that_has_spoken_is_not_taken_for_lost(rig: Rig) -> None:
+    """It reports once on connecting, and silence after that is its way of staying as it is."""
+    await asyncio.sleep(GRACE_S + 0.3)
+    assert not list(rig.writer.state.overrides.live())
+
+
+async def test_an_override_input_that_never_speaks_counts_as_active(rig: Rig) -> None:
+    """After the grace a connected box that says nothing of its input is as good as none."""
+    data = venue()
+    del data["overrides"]["fire"]["input"]["point"]["start"]
+    data["overrides"]["fire"]["input"]["point"]["name"] = "other"
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.until(lambda: "fire" in rig.writer.state.overrides, seconds=GRACE_S + 1.0)
+
+
+async def test_the_sound_plan_is_sent_and_follows_the_groups(rig: Rig) -> None:
+    """A microphone reaches loudspeakers of its group alone, and turns down when more are open."""
+    data = venue()
+    data["sound"] = {"temperature": 20.0, "own_zone_reduction": 6.0, "reference": None}
+    data["microphones"] = {f"m-{z}": {"zone": z, "at": [0.0, 0.0]} for z in "ab"}
+    data["loudspeakers"] = {f"s-{z}": {"zone": z, "at": [3.432, 0.0]} for z in "ab"}
+    data["sound_outputs"] = [
+        {"microphone": "m-a", "loudspeakers": "s-b", "device": "rack", "point": point("a-to-b"), "off": -90.0},
+        {"microphone": None, "loudspeakers": "s-a", "device": "rack", "point": point("delay-a"), "off": -90.0},
+    ]
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.until(lambda: rig.rack.values.get("a-to-b") == -90.0 and rig.rack.values.get("delay-a") == 10.0)
+    await rig.do(ReportWall(SERVICE, "a-b", "open", pin=60.0))
+    await rig.until(lambda: rig.rack.values["a-to-b"] == -3.01)

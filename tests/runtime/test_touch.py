@@ -101,7 +101,8 @@ def test_new_links_bring_the_whole_face(engine: Engine) -> None:
     change = panel_change(engine.durable, "heron-wall", touch, engine.seq, START + 1)
     assert change is not None
     assert set(change["controller"]["controls"]) == {"program", "volume", "mute", "house", "talkback"}
-    assert change["zones"] == {"plover": {"group": ["plover"], "linked_by": ["plover-wall", "heron-wall"]}}
+    shown = {"group": ["plover"], "linked_by": ["plover-wall", "heron-wall"], "in_use": None}
+    assert change["zones"] == {"plover": shown}
 
 
 def test_merging_keeps_both(engine: Engine) -> None:

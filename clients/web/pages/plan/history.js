@@ -45,18 +45,14 @@ export function startHistory(session) {
     try {
       const found = await entriesBetween(from, to);
       const first = found.entries[0];
-      // Before the journal began there is nothing to show: then the stretch begins with it.
-      const start = await stateAt(from).then((view) => ({ view, from }), async (error) => {
-        if (!first) throw error;
-        // Stamps are told to the millisecond, and an entry counts from a little later.
-        const began = Date.parse(first.at) + 1;
-        return { view: await stateAt(began), from: began };
-      });
-      seen = { ...start, to, entries: found.entries };
+      // Before the journal began there is nothing to show: then the stretch begins with it. Stamps are told to the
+      // millisecond, and an entry counts from a little later.
+      const began = first?.seq === 1 ? Date.parse(first.at) + 1 : from;
+      seen = { from: began, to, view: await stateAt(began), entries: found.entries };
       setText(byId("stretch-note"), found.all ? "" : "More happened than can be drawn: the end of this stretch is not complete.");
       scrub.value = String(PLACES);
       byId("tracks").style.setProperty("--at", "1");
-      setText(byId("from"), zonedReading(start.from, zone()).slice(11, 16));
+      setText(byId("from"), zonedReading(began, zone()).slice(11, 16));
       setText(byId("until"), zonedReading(to, zone()).slice(11, 16));
       draw();
     } catch (error) {

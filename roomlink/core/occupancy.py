@@ -1,0 +1,226 @@
+"""What a booking does at its time: scene, links and requests for walls at set-up, their end when the guests go.
+
+Walls are only asked for, never moved, and a wall that is still closed joins nothing: each part of a booking's zones
+that is one room now has a lead of its own until the wall opens. What a hand changes after set-up stays
+as the hand has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from roomlink import limits
+from roomlink.core import combining, links, scenes
+from roomlink.core.bookings import (
+    BEFORE_THE_END,
+    Occurrence,
+    OccurrenceKey,
+    PhaseSet,
+    RoutineDeferred,
+    WallRequest,
+    WallRequested,
+    WallRequestEnded,
+)
+from roomlink.core.checks import require
+from roomlink.core.commands import Actor, RecallScene, RunRoutine
+from roomlink.core.diary_apply import overlapping
+from roomlink.core.events import Noticed, Regrouped
+from roomlink.core.instants import rfc3339
+from roomlink.core.state import Draft, State
+from roomlink.errors import Refused
+
+
+def due(draft: Draft, booking: str, key: str) -> None:
+    """An occurrence's next phase is due: it goes to the one that it should be in now, whatever was missed."""
+    old = draft.occurrences.get((booking, key))
+    if old is None or old.due is None or old.due > draft.now:
+        return
+    late = draft.now - old.due > limits.DIARY_LATE_S
+    phase = old.phase_at(draft.now)
+    draft.emit(PhaseSet(booking, key, phase, old.zones))
+    if late:
+        draft.emit(Noticed(_caught_up(booking, old, phase)))
+    settle(draft, old.zones)
+    if old.phase == "waiting" and phase in BEFORE_THE_END:
+        _give_scene(draft, booking, old)
+    if phase == "over":
+        freed(draft, old.zones)
+
+
+def _caught_up(booking: str, old: Occurrence, phase: str) -> str:
+    since = rfc3339(old.due or 0.0)
+    if old.phase == "waiting" and phase not in BEFORE_THE_END:
+        return f"booking {booking} went by without its set-up, which was due at {since}; nothing is done for it now"
+    return f"booking {booking} goes from {old.phase} to {phase} late, to what should be now; it was due at {since}"
+
+
+def _give_scene(draft: Draft, booking: str, occurrence: Occurrence) -> None:
+    if occurrence.scene is None:
+        return
+    by = Actor(f"booking {booking}", "booking")
+    _recall(draft, RecallScene(by, occurrence.scene, occurrence.zones), f"booking {booking}")
+
+
+def _recall(draft: Draft, command: RecallScene, who: str) -> None:
+    """Recall a scene that was sound when it was planned; where it is no longer, that is said."""
+    if command.scene not in scenes.names(draft):
+        draft.emit(Noticed(f"{who} has no scene any more: there is no {command.scene}"))
+        return
+    try:
+        scenes.recall(draft, command)
+    except Refused as refused:
+        draft.emit(Noticed(f"{who}: {refused.detail}"))
+
+
+# Links and wall requests: made to fit what is in use, from whatever they were
+
+
+def settle(draft: Draft, zones: Iterable[str]) -> None:
+    """Make links by booking and wall requests fit what is in use now, in ``zones`` and what is booked with them."""
+    around = {zone: None for zone in zones if zone in draft.spec.zones}
+    for zone in list(around):
+        if (one := _user(draft, zone)) is not None:
+            around.update(dict.fromkeys(z for z in one.zones if z in draft.spec.zones))
+    _settle_links(draft, list(around))
+    for wall in {wall: None for zone in around for wall in draft.spec.walls_of[zone]}:
+        _settle_request(draft, wall)
+
+
+def follow(draft: Draft) -> None:
+    """After any command: where zones were regrouped, the links of the bookings there follow."""
+    if next(draft.in_use.live(), None) is None:
+        return
+    regrouped = {z for event in draft.events if isinstance(event, Regrouped) for group in event.groups for z in group}
+    taken = [zone for zone in draft.spec.zones if zone in regrouped and zone in draft.in_use] if regrouped else []
+    if taken:
+        settle(draft, taken)
+
+
+def _user(state: State, zone: str) -> Occurrence | None:
+    """The occurrence that has a zone and is not at its end yet."""
+    key = state.in_use.get(zone)
+    one: Occurrence | None = state.occurrences.get(key) if key is not None else None
+    return one if one is not None and one.phase in BEFORE_THE_END else None
+
+
+def _settle_links(draft: Draft, zones: list[str]) -> None:
+    wanted = {(controller, zone) for zone in zones for controller in _leads(draft, zone)}
+    for zone in zones:
+        for controller in draft.linked_by.get(zone, ()):
+            if (controller, zone) not in wanted:
+                links.drop_reason(draft, controller, zone, "booking", "no booking links it any more")
+    for zone in zones:
+        for controller in _leads(draft, zone):
+            link = draft.links.get((controller, zone))
+            if link is None or "booking" not in link.reasons:
+                links.link(draft, controller, zone, "booking")
+
+
+def _leads(draft: Draft, zone: str) -> list[str]:
+    """The controller that a booking links to a zone: the lead of the booking's part that is one room with it now."""
+    one = _user(draft, zone)
+    if one is None:
+        return []
+    group = draft.group_of.get(zone, (zone,))
+    part = tuple(z for z in group if z in one.zones)
+    lead = combining.lead_of(draft, part)
+    homed = [controller for z in part for controller in draft.spec.homed_at.get(z, ())]
+    return [lead] if lead is not None else homed[:1]
+
+
+def _settle_request(draft: Draft, wall: str) -> None:
+    wanted = _wanted(draft, wall)
+    old = draft.wall_requests.get(wall)
+    if wanted is None:
+        if old is not None:
+            draft.emit(WallRequestEnded(wall))
+        return
+    position, key = wanted
+    start = draft.occurrences[key].start
+    if old is None or (old.position, old.booking, old.key, old.by) != (position, *key, start):
+        draft.emit(WallRequested(wall, WallRequest(position, *key, since=draft.now, by=start)))
+
+
+def _wanted(draft: Draft, wall: str) -> tuple[str, OccurrenceKey] | None:
+    """Open inside a booking, closed on its edge; of two bookings on either side the earlier one asks."""
+    users = [(one.start, draft.in_use[z]) for z in draft.spec.partitions[wall].between if (one := _user(draft, z))]
+    if not users:
+        return None
+    _, key = min(users)
+    inside = len(users) == 2 and users[0] == users[1]
+    return ("open" if inside else "closed"), key
+
+
+def reserved(state: State, controller: str, zone: str) -> str | None:
+    """The private booking that keeps a controller from elsewhere out of a zone, if any."""
+    one = _user(state, zone)
+    if one is None or not one.private or state.spec.controllers[controller].home in one.zones:
+        return None
+    return state.in_use[zone][0]
+
+
+def require_not_reserved(state: State, controller: str, zone: str) -> None:
+    booking = reserved(state, controller, zone)
+    if booking is not None:
+        text = f"{zone} is reserved by a private booking: only its own controllers link it by hand"
+        raise Refused("reserved", text, zone=zone, booking=booking)
+
+
+# Routines
+
+
+def run_routine(draft: Draft, command: RunRoutine) -> dict[str, list[str]]:
+    """Recall a routine's scene where nobody has the zones; elsewhere it is left out, or waits, as configured."""
+    require("routine", command.routine, draft.spec.routines)
+    spec = draft.spec.routines[command.routine]
+    who = f"routine {command.routine}"
+    zones = spec.zones
+    if zones is None:
+        known = spec.scene in scenes.names(draft)
+        zones = tuple(scenes.scope(draft, scenes.find(draft, spec.scene)[0])) if known else ()
+    busy = tuple(zone for zone in zones if zone in draft.in_use)
+    free = tuple(zone for zone in zones if zone not in draft.in_use)
+    if draft.now - command.due > limits.DIARY_LATE_S:
+        draft.emit(Noticed(f"{who} runs late, to what should be now; it was due at {rfc3339(command.due)}"))
+    if free or not zones:
+        _recall(draft, RecallScene(command.by, spec.scene, free, over=spec.over), who)
+    if busy and spec.when_busy == "defer":
+        waiting = tuple(dict.fromkeys((*draft.deferred.get(command.routine, ()), *busy)))
+        if waiting != draft.deferred.get(command.routine, ()):
+            draft.emit(RoutineDeferred(command.routine, waiting))
+    elif busy:
+        draft.emit(Noticed(f"{who} left out {', '.join(busy)}: a booking has it"))
+    return {"zones": list(free)}
+
+
+def freed(draft: Draft, zones: Iterable[str]) -> None:
+    """Zones are free: routines that waited for them run there, unless the next booking begins at this very moment."""
+    free = [z for z in zones if z not in draft.in_use and not _begins_now(draft, z)]
+    for name in list(draft.deferred.live()) if free else ():
+        waiting = draft.deferred[name]
+        run = tuple(zone for zone in waiting if zone in free and zone in draft.spec.zones)
+        if not run:
+            continue
+        draft.emit(RoutineDeferred(name, tuple(zone for zone in waiting if zone not in run)))
+        spec = draft.spec.routines.get(name)
+        if spec is not None:
+            by = Actor(f"routine {name}", "clock")
+            _recall(draft, RecallScene(by, spec.scene, run, over=spec.over), f"routine {name}")
+
+
+def _begins_now(draft: Draft, zone: str) -> bool:
+    spans = overlapping(draft.busy.get(zone, ()), draft.now, draft.now + 1.0)
+    waiting = (draft.occurrences.get((span.booking, span.key)) for span in spans)
+    return any(one is not None and one.acts and one.phase == "waiting" for one in waiting)
+
+
+def reconfigure(draft: Draft) -> None:
+    """After a new configuration: links, requests and routines that nothing stands for any more are gone."""
+    for wall in list(draft.wall_requests.live()):
+        if wall not in draft.spec.partitions:
+            draft.emit(WallRequestEnded(wall))
+    settle(draft, [zone for zone in draft.spec.zones if zone in draft.in_use])
+    for name in list(draft.deferred.live()):
+        kept = tuple(z for z in draft.deferred[name] if z in draft.spec.zones and name in draft.spec.routines)
+        if kept != draft.deferred[name]:
+            draft.emit(RoutineDeferred(name, kept))

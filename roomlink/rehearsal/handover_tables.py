@@ -1,0 +1,311 @@
+"""The tables of a handover: rows of plain text, once, for the pages and for the CSV files."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from roomlink.core import view
+from roomlink.core.state import State
+from roomlink.drivers.registry import Registry
+from roomlink.rehearsal.handover_network import ports, settings
+from roomlink.rehearsal.handover_words import control_words, figure, listing, words
+from roomlink.rehearsal.survey import Charge, Survey
+from roomlink.venue.load import Loaded
+
+Row = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Handover:
+    """All that goes into the documents. ``state`` holds the commissioning records and armings, and nothing else.
+
+    ``date`` is that of the documents, as ISO 8601; ``recorded`` is the digest of the configuration that the journal
+    ended with, None where no journal was given.
+    """
+
+    loaded: Loaded
+    survey: Survey
+    state: State
+    date: str
+    version: str
+    recorded: str | None = None
+    registry: Registry = field(default_factory=Registry.of)
+
+    @property
+    def data(self) -> Mapping[str, Any]:
+        return self.loaded.data
+
+    def zone(self, zone: str) -> str:
+        return str(self.data["zones"][zone]["name"] or zone)
+
+    def panel(self, controller: str | None) -> str:
+        return "nobody" if controller is None else str(self.data["controllers"][controller]["name"] or controller)
+
+    def when(self, at: str) -> str:
+        """A time of RFC 3339, to the minute in the venue's time zone."""
+        zone = ZoneInfo(self.loaded.spec.timezone)
+        return datetime.fromisoformat(at).astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
+
+    def checks(self) -> dict[str, Any]:
+        """The commissioning items as ``GET /commissioning`` gives them."""
+        return view.commissioning(self.state)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """``name`` is that of its CSV file; every row is as long as ``heads``."""
+
+    name: str
+    heads: Row
+    rows: tuple[Row, ...]
+
+
+def tables(h: Handover) -> list[Table]:
+    """Every table, in the order of the pages."""
+    return [Table(name, heads, tuple(make(h))) for name, heads, make in _TABLES]
+
+
+def _zones(h: Handover) -> Iterator[Row]:
+    spec = h.loaded.spec
+    for zone, z in h.data["zones"].items():
+        yield zone, h.zone(zone), z["type"], listing(spec.homed_at[zone]), listing(spec.walls_of[zone])
+
+
+def _walls(h: Handover) -> Iterator[Row]:
+    for wall, w in h.data["partitions"].items():
+        between = listing(w["between"])
+        yield (
+            wall,
+            w["name"] or wall,
+            between,
+            _sensing(w),
+            figure(w["settle"]),
+            w["on_unknown"],
+            figure(w["move_limit"]),
+        )
+
+
+def _sensing(wall: Mapping[str, Any]) -> str:
+    if wall["simulated"]:
+        return "simulated contacts"
+    if wall["report"]:
+        return f"report of {_input(wall['report'])}: {words(wall['report'].get('values', {}))}"
+    contacts = wall["contacts"] or {}
+    told = (f"{end} end, {_input(c)}, made {words(c.get('made'))}" for end, c in contacts.items())
+    return "; ".join(told) or "nothing: told by people and over HTTP"
+
+
+def _input(entry: Mapping[str, Any]) -> str:
+    return f"{entry['device']}, {_point(entry['point'])}"
+
+
+def _point(point: Mapping[str, Any] | None) -> str:
+    return "" if point is None else ", ".join(f"{key} {words(value)}" for key, value in point.items())
+
+
+def _groupings(h: Handover) -> Iterator[Row]:
+    for room in h.survey.rooms:
+        for grouping in room.groupings:
+            groups = " | ".join(" + ".join(group) for group in grouping.groups)
+            yield " + ".join(room.zones), groups, ", ".join(grouping.open) or "none", str(grouping.arrangements)
+
+
+def _groups(h: Handover) -> Iterator[Row]:
+    for charge in h.survey.charges.values():
+        acting = "; ".join(f"{c} on {' + '.join(zones)}" for c, zones in charge.acts.items())
+        locked = f"; locked: {', '.join(charge.locked)}" if charge.locked else ""
+        yield " + ".join(charge.zones), charge.lead or "nobody", acting + locked, posted(charge)
+
+
+def posted(charge: Charge) -> str:
+    """The number of people as the authority has posted it."""
+    return "not posted" if charge.posted is None else str(charge.posted)
+
+
+def _panels(h: Handover) -> Iterator[Row]:
+    order = (h.data["combining"] or {}).get("lead_order", [])
+    place = {controller: str(number) for number, controller in enumerate(order, 1)}
+    for name, c in h.data["controllers"].items():
+        reach = "every zone" if c["reach"] is None else listing(c["reach"])
+        rank = place.get(name, "never leads")
+        yield name, c["name"] or name, c["home"], c["feedback"], c["on_link"], c["level_mode"], reach, rank
+
+
+def _controls(h: Handover) -> Iterator[Row]:
+    for zone, z in h.data["zones"].items():
+        for name, control in z["controls"].items():
+            yield zone, name, control.get("name") or name, control["kind"], control_words(control)
+
+
+def _combining(h: Handover) -> Iterator[Row]:
+    rules = h.data["combining"] or {}
+    join, part = rules.get("on_combine", {}), rules.get("on_separate", {})
+    for control in dict.fromkeys((*join, *part)):
+        # A control that no rule names is kept as it is.
+        yield control, words(join.get(control, "keep")), words(part.get(control, "keep"))
+
+
+def _scenes(h: Handover) -> Iterator[Row]:
+    for scene, s in h.data["scenes"].items():
+        title = s["name"] or scene
+        if s["zones"]:
+            yield from ((scene, title, zone, words(values)) for zone, values in s["zones"].items())
+        else:
+            where = s["zone"] or (f"every zone of type {s['type']}" if s["type"] else "every zone")
+            yield scene, title, where, words(s["values"])
+
+
+def _occupancy(h: Handover) -> Iterator[Row]:
+    yield from ((" + ".join(entry["zones"]), str(entry["posted"])) for entry in h.data["occupancy"])
+
+
+def _overrides(h: Handover) -> Iterator[Row]:
+    for name, o in h.data["overrides"].items():
+        zones = "every zone" if o["zones"] is None else listing(o["zones"])
+        active = f"the circuit is {o['input']['active']}, or its input is lost"
+        values = words(o["values"])
+        yield name, o["name"] or name, o["kind"], _input(o["input"]), active, zones, values, figure(o["blend"])
+
+
+def _devices(h: Handover) -> Iterator[Row]:
+    yield from ((name, raw["driver"], settings(raw)) for name, raw in h.data["devices"].items())
+
+
+def _supplies(h: Handover) -> Iterator[Row]:
+    yield from ((key, supply["name"], figure(supply["stagger"])) for key, supply in h.data["supplies"].items())
+
+
+def _bindings(h: Handover) -> Iterator[Row]:
+    for b in h.data["bindings"]:
+        ways = ((way, _point(b[way])) for way in ("point", "open", "close") if b[way] is not None)
+        point = "; ".join(text if way == "point" else f"{way}: {text}" for way, text in ways)
+        armed = "needs none" if b["class"] == "signal" else armed_by(h, b)
+        yield b["name"], b["control"], b["class"], b["device"], point, _becomes(b), _care(b), armed, b["digest"][:12]
+
+
+def armed_by(h: Handover, binding: Mapping[str, Any]) -> str:
+    """Who armed a binding of power or motion as it is now, and when."""
+    arming = h.state.armed.get(binding["name"])
+    if arming is None or arming.digest != binding["digest"]:
+        return "disarmed"
+    return f"{arming.who}, {h.when(view.rfc3339(arming.at))}"
+
+
+def _becomes(binding: Mapping[str, Any]) -> str:
+    if binding["values"]:
+        return words(binding["values"])
+    if binding["onto"]:
+        low, high = binding["onto"]
+        return f"{figure(low)} to {figure(high)}, {binding['curve']}"
+    return "as it is"
+
+
+def _care(binding: Mapping[str, Any]) -> str:
+    if binding["class"] == "signal":
+        return f"when it is back: {binding['on_return']}" if binding["on_return"] else ""
+    said = [f"on loss: {binding['on_loss']}"]
+    said += [f"{m.replace('_', ' ')} {figure(binding[m])} s" for m in ("min_on", "min_off") if binding[m]]
+    said += [f"supply {binding['supply']}"] if binding["supply"] else []
+    return "; ".join([*said, *(["comes back on after a restart"] if binding["restore"] else [])])
+
+
+def _places(h: Handover) -> Iterator[Row]:
+    for section in ("microphones", "loudspeakers"):
+        for key, entry in h.data[section].items():
+            x, y = entry["at"]
+            yield section, key, entry["name"], entry["zone"], figure(x), figure(y)
+
+
+def _sound_outputs(h: Handover) -> Iterator[Row]:
+    for entry in h.data.get("sound_outputs", ()):
+        what = entry.get("microphone") or "all of them: delay"
+        yield entry["loudspeakers"], what, entry["device"], _point(entry["point"])
+
+
+def _gains(h: Handover) -> Iterator[Row]:
+    for zones, sound in _heard(h):
+        for microphone, gains in sound.gains.items():
+            for loudspeakers, gain in gains.items():
+                yield zones, microphone, loudspeakers, gain if isinstance(gain, str) else f"{gain:.1f}"
+
+
+def _delays(h: Handover) -> Iterator[Row]:
+    for zones, sound in _heard(h):
+        for loudspeakers, delay in sound.delays.items():
+            yield zones, sound.talker or "", loudspeakers, f"{delay:.1f}"
+
+
+def _heard(h: Handover) -> Iterator[tuple[str, Any]]:
+    yield from ((" + ".join(c.zones), c.sound) for c in h.survey.charges.values() if c.sound is not None)
+
+
+def _checks(h: Handover) -> Iterator[Row]:
+    for item in h.checks()["items"]:
+        record = item["record"]
+        if record is None:
+            yield item["item"], item["title"], item["standing"], "", "", "", "", ""
+            continue
+        measured = "" if record["measured"] is None else figure(record["measured"])
+        found = (measured, record["unit"], record["who"], h.when(record["at"]), record["note"])
+        yield item["item"], item["title"], item["standing"], *found
+
+
+def _network(h: Handover) -> Iterator[Row]:
+    yield from ports(h.data["devices"], h.registry)
+
+
+_TABLES: tuple[tuple[str, Row, Callable[[Handover], Iterator[Row]]], ...] = (
+    ("zones", ("zone", "name", "type", "panels at home", "walls"), _zones),
+    ("walls", ("wall", "name", "between", "sensed by", "settle (s)", "if unknown", "move limit (s)"), _walls),
+    ("groupings", ("divisible room", "groups", "open walls", "arrangements"), _groupings),
+    ("groups", ("zones", "lead", "acting", "posted"), _groups),
+    (
+        "controllers",
+        ("controller", "name", "home", "feedback", "on link", "levels", "reach", "lead order"),
+        _panels,
+    ),
+    ("controls", ("zone", "control", "name", "kind", "what it can be"), _controls),
+    ("combining", ("control", "when zones join", "when they part"), _combining),
+    ("scenes", ("scene", "name", "for", "values"), _scenes),
+    ("occupancy", ("zones", "posted"), _occupancy),
+    (
+        "overrides",
+        ("override", "name", "kind", "input", "active when", "zones", "values", "blend (s)"),
+        _overrides,
+    ),
+    ("devices", ("device", "driver", "settings"), _devices),
+    ("supplies", ("supply", "name", "stagger (s)"), _supplies),
+    (
+        "bindings",
+        ("binding", "control", "class", "device", "point", "becomes", "care", "armed by", "digest"),
+        _bindings,
+    ),
+    ("network", ("from", "to", "transport", "port", "for"), _network),
+    ("places", ("what", "key", "name", "zone", "x (m)", "y (m)"), _places),
+    ("sound-outputs", ("loudspeakers", "of microphone", "device", "point"), _sound_outputs),
+    ("gains", ("zones", "microphone", "loudspeakers", "gain (dB)"), _gains),
+    ("delays", ("zones", "counted from", "loudspeakers", "delay (ms)"), _delays),
+    ("checks", ("item", "title", "standing", "measured", "unit", "who", "when", "note"), _checks),
+)
+
+_NUMBER = re.compile(r"-?\d+(\.\d+)?(e[+-]?\d+)?")
+
+
+def as_csv(table: Table) -> str:
+    """RFC 4180. A cell that a spreadsheet could take for a formula begins with an apostrophe."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(table.heads)
+    writer.writerows([_plain(cell) for cell in row] for row in table.rows)
+    return out.getvalue()
+
+
+def _plain(cell: str) -> str:
+    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") and not _NUMBER.fullmatch(cell) else cell

@@ -1,0 +1,343 @@
+"""What must be so after every entry, worked out anew from the rules and not from the engine's code.
+
+``Watch`` sees the tables before and after each entry and keeps a memory of its own. It raises ``Broken`` with the rule
+that does not hold and a sentence about it. Times are stamps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from roomlink.core.records import Choice, Control, Hold, Level, Link, Momentary, Motion, Role, Wall
+from roomlink.core.spec import LevelSpec, Spec, Value
+from roomlink.core.state import State
+from roomlink.rehearsal.plan import Group, Plan, components, wanted
+from roomlink.rehearsal.treatment import treated
+
+NEAR = 1e-6
+"""Values and times nearer than this are the same: what is worked out another way rounds another way."""
+
+RULES = {
+    "groups": "groups are the zones that open walls and overflows connect",
+    "settle": "a wall counts once its report has been steady for its settle time, and not before",
+    "flags": "a closed wall within a joined group is flagged, and no other",
+    "lead": "the first of the lead order that is at home in a group leads it; others are locked only as configured",
+    "links": "the lead's links by combining, and those of its mirrors, are exactly its group",
+    "sources": "sound and picture never cross a closed wall",
+    "range": "a level stays within its range and below its ceiling",
+    "jump": "no level jumps when zones join or part",
+    "gap": "a choice breaks before it makes, and the gap passes in between",
+    "local": "joining and parting leave local controls alone",
+    "combine": "zones that join get what on_combine says, the others keep what they had",
+    "restore": "a zone that parts gets what on_separate says",
+    "quiet": "parting makes nothing louder and unmutes nothing unless the configuration says so",
+    "held": "nothing stays held once its holder let go, lost its link or was locked out",
+    "override": "while an override stands its masks lie over every zone it covers, and nothing there is held or moves",
+    "feedback": "a controller shows what its linked zones say, by its policy",
+    "replay": "a snapshot and a replay of the journal give the same state",
+    "rest": "the venue comes to rest",
+}
+"""Every rule by its name."""
+
+
+class Broken(Exception):
+    """A rule does not hold; ``text`` says where and how."""
+
+    def __init__(self, rule: str, text: str) -> None:
+        super().__init__(f"{RULES[rule]}: {text}")
+        self.rule = rule
+        self.text = text
+
+
+def hold_to(rule: str, holds: object, text: str) -> None:
+    if not holds:
+        raise Broken(rule, text)
+
+
+@dataclass(slots=True)
+class Before:
+    """The tables as they were before an entry. Records never change, so the tables alone are copied."""
+
+    controls: dict[tuple[str, str], Control]
+    groups: dict[str, Group]
+    walls: dict[str, Wall]
+    links: dict[tuple[str, str], Link]
+    roles: dict[str, Role]
+    holds: dict[str, Hold]
+    held: dict[tuple[str, str], tuple[str, ...]]
+    overflows: dict[str, tuple[str, ...]]
+    masks: dict[tuple[str, str], Any]
+    overrides: dict[str, Any]
+
+    @classmethod
+    def of(cls, state: State) -> Before:
+        return cls(
+            dict(state.controls), dict(state.group_of), dict(state.walls), dict(state.links), dict(state.roles),
+            dict(state.holds), dict(state.held), dict(state.overflows), dict(state.masks), dict(state.overrides),
+        )  # fmt: skip
+
+
+@dataclass(slots=True)
+class Watch:
+    """Call ``look`` before the entry's events are applied and ``entry`` after; ``copy`` to follow a fork."""
+
+    plan: Plan
+    alone: dict[str, dict[str, Value]] = field(default_factory=dict)
+    """Zone to what it had when it last stood alone, as this watch saw it."""
+    broke: dict[tuple[str, str], float] = field(default_factory=dict)
+    """(zone, choice) to when what was on went off."""
+    out: set[tuple[str, str]] = field(default_factory=set)
+    """(controller, zone) unlinked by hand since the controller's group last changed."""
+    open: set[str] | None = None
+    """The walls that join their zones, where that is known from outside; None: as the state says."""
+    expected: dict[str, tuple[float, bool]] = field(default_factory=dict)
+    """Wall to the stamp from which its new position counts, and whether it is open then."""
+    before: Before | None = None
+
+    @classmethod
+    def over(cls, spec: Spec) -> Watch:
+        return cls(Plan.of(spec))
+
+    def copy(self) -> Watch:
+        open_now = None if self.open is None else set(self.open)
+        return Watch(
+            self.plan, dict(self.alone), dict(self.broke), set(self.out), open_now, dict(self.expected), self.before
+        )
+
+    def expect(self, wall: str, is_open: bool, at: float) -> None:
+        """From outside: ``wall`` shall count as open or closed from the stamp ``at`` on, and not before."""
+        self.expected[wall] = (at, is_open)
+
+    def look(self, state: State) -> None:
+        self.before = Before.of(state)
+
+    def entry(self, state: State, now: float) -> None:
+        """Hold one entry, just applied, to every rule. Raises ``Broken``."""
+        before = self.before
+        assert before is not None, "look before the entry"
+        if state.spec is not self.plan.spec:
+            # Another venue from now on: what was remembered of the old one means nothing in it.
+            self.plan = Plan.of(state.spec)
+            self.alone = {zone: dict(values) for zone, values in state.alone.items()}
+            before = Before.of(state)
+        self._walls(state, now)
+        moved = before.walls != state.walls or before.groups != state.group_of or before.overflows != state.overflows
+        if moved:
+            _flags(self.plan, state, self._groups(state))
+        if moved or before.roles != state.roles or before.links != state.links:
+            self._out(before, state)
+            _roles(self.plan, state)
+            _links(self.plan, state, self.out)
+        changed = [key for key, record in state.controls.items() if before.controls.get(key) is not record]
+        self._controls(before, state, changed, now)
+        if before.groups != state.group_of:
+            _sources(self.plan, state, self.plan.travelling)
+            self._regrouped(before, state, now)
+        if before.held != state.held or before.links != state.links or before.roles != state.roles or moved:
+            _held(self.plan, state)
+        if state.overrides or before.overrides:
+            _overridden(self.plan, state)
+
+    def _walls(self, state: State, now: float) -> None:
+        if self.open is None:
+            return
+        for wall, (at, is_open) in list(self.expected.items()):
+            if now >= at - NEAR:
+                (self.open.add if is_open else self.open.discard)(wall)
+                del self.expected[wall]
+        for wall, record in state.walls.items():
+            said = "open" if record.joins else "closed"
+            hold_to("settle", record.joins == (wall in self.open), f"{wall} counts as {said}")
+
+    def _groups(self, state: State) -> dict[str, Group]:
+        opened = {w for w, record in state.walls.items() if record.joins} if self.open is None else self.open
+        found = components(self.plan, opened, state.overflows.values())
+        for zone, group in found.items():
+            seen = state.group_of.get(zone)
+            hold_to("groups", seen == group, f"{zone} is grouped as {_list(seen or ())}, but {_list(group)} connect")
+        return found
+
+    def _out(self, before: Before, state: State) -> None:
+        for controller, home in self.plan.homes.items():
+            if before.groups.get(home) != state.group_of.get(home):
+                self.out = {key for key in self.out if key[0] != controller}
+        for key in before.links:
+            home = self.plan.homes.get(key[0], "")
+            if key not in state.links and before.groups.get(home) == state.group_of.get(home):
+                self.out.add(key)
+        self.out = {key for key in self.out if key not in state.links}
+
+    def _controls(self, before: Before, state: State, changed: list[tuple[str, str]], now: float) -> None:
+        for key in changed:
+            record, old = state.controls[key], before.controls.get(key)
+            spec = self.plan.controls[key]
+            if type(record) is Level:
+                assert isinstance(spec, LevelSpec)
+                for value in (record.origin, record.to):
+                    inside = spec.lo - NEAR <= value <= spec.top + NEAR
+                    at = f"{_named(key)} goes to {value:g} {spec.unit}"
+                    hold_to("range", inside, f"{at}, outside {spec.lo:g} to {spec.top:g}")
+            elif type(record) is Choice:
+                self._gap(key, old if isinstance(old, Choice) else None, record, now)
+        _sources(self.plan, state, [key for key in changed if key in self.plan.travelling])
+
+    def _gap(self, key: tuple[str, str], old: Choice | None, new: Choice, now: float) -> None:
+        gap = self.plan.gaps[key]
+        if old is None or old.value == new.value or gap <= 0.0 or new.by in self.plan.reporters:
+            return
+        if new.value is None:
+            self.broke[key] = now
+            return
+        hold_to("gap", old.value is None, f"{_named(key)} goes from {old.value} to {new.value} without a break")
+        passed = now - self.broke.get(key, float("-inf"))
+        hold_to("gap", passed >= gap - NEAR, f"{_named(key)} makes {new.value} {passed:.3f} s after the break")
+
+    def _regrouped(self, before: Before, state: State, now: float) -> None:
+        """What joining and parting did to the values; told apart only where one wall alone did it."""
+        causes = sum(w.joins != before.walls[n].joins for n, w in state.walls.items() if n in before.walls)
+        causes += before.overflows != state.overflows
+        base = {
+            key: wanted(record, now, held=bool(before.held.get(key))) for key, record in before.controls.items()
+        }
+        single = causes == 1 and before.overrides.keys() == state.overrides.keys()
+        blend = self.plan.combining.blend if self.plan.combining else 0.0
+        for key, old in before.controls.items():
+            new = state.controls.get(key)
+            if isinstance(old, Level) and isinstance(new, Level) and (blend > 0.0 or self.plan.local[key]):
+                was, is_now = old.at(now), new.at(now)
+                hold_to("jump", abs(was - is_now) <= NEAR, f"{_named(key)} jumps from {was:g} to {is_now:g}")
+                late = new is not old and (new.arrival or now) - now > blend + NEAR and new.to != old.to
+                hold_to("combine", not late, f"{_named(key)} takes longer than the blend of {blend:g} s")
+        for zone, key_of in self.plan.keys_of.items():
+            group, old_group = state.group_of[zone], before.groups.get(zone, (zone,))
+            if group == old_group:
+                continue
+            memory = {control: base[key] for control, key in key_of.items()}
+            if len(old_group) == 1:
+                self.alone[zone] = memory
+        if single:
+            self._treatments(before, state, base, now)
+
+    def _treatments(
+        self, before: Before, state: State, base: dict[tuple[str, str], Value], now: float
+    ) -> None:
+        changed = {g: None for z, g in state.group_of.items() if before.groups.get(z) != g and z in self.plan.keys_of}
+        for group in changed:
+            olds = {before.groups.get(zone, (zone,)) for zone in group}
+            for key, (rule, value) in treated(self.plan, group, olds, base, self.alone).items():
+                record = state.controls[key]
+                if isinstance(record, Momentary | Motion):
+                    continue
+                seen = wanted(record, now, held=bool(state.held.get(key)))
+                text = f"{_named(key)} is to be {said(value)} in {_list(group)}, and goes to {said(seen)}"
+                hold_to(rule, same(seen, value), text)
+
+
+def same(a: Value, b: Value) -> bool:
+    """Whether two values of one control are the same, but for rounding."""
+    if isinstance(a, float | int) and isinstance(b, float | int) and not isinstance(a, bool):
+        return abs(a - b) <= NEAR
+    return a == b
+
+
+def said(value: Value) -> str:
+    """A value in words."""
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    return "none" if value is None else value if isinstance(value, str) else f"{value:g}"
+
+
+def _named(key: tuple[str, str]) -> str:
+    return f"{key[1]} in {key[0]}"
+
+
+def _list(zones: tuple[str, ...]) -> str:
+    return " + ".join(zones) or "nothing"
+
+
+def _flags(plan: Plan, state: State, groups: dict[str, Group]) -> None:
+    for wall, (a, b) in plan.walls.items():
+        record = state.walls[wall]
+        flagged = not record.joins and groups[a] == groups[b]
+        hold_to("flags", record.flagged == flagged, f"{wall} is {'' if record.flagged else 'not '}flagged")
+
+
+def _roles(plan: Plan, state: State) -> None:
+    if plan.combining is None:
+        return
+    for controller, home in plan.homes.items():
+        group = state.group_of[home]
+        lead = plan.lead_of(group)
+        role = state.roles.get(controller, Role())
+        hold_to("lead", role.lead == (lead == controller), f"{controller} does {'' if role.lead else 'not '}lead")
+        locks = plan.combining.others == "lock" and len(group) > 1 and lead is not None and lead != controller
+        by = lead if locks else None
+        hold_to("lead", role.locked == by, f"{controller} is locked by {role.locked}, not by {by}")
+
+
+def _links(plan: Plan, state: State, out: set[tuple[str, str]]) -> None:
+    for controller, zones in state.linked.items():
+        for zone in zones:
+            both = (controller, zone) in state.links and controller in state.linked_by.get(zone, ())
+            hold_to("links", both, f"{controller} and {zone} do not agree that they are linked")
+    if plan.combining is None:
+        return
+    by_combining: dict[str, set[str]] = {}
+    for (controller, zone), link in state.links.items():
+        if "combining" in link.reasons:
+            by_combining.setdefault(controller, set()).add(zone)
+    for controller, home in plan.homes.items():
+        group = state.group_of[home]
+        lead = plan.lead_of(group)
+        follows = lead == controller or (plan.combining.others == "mirror" and lead is not None)
+        wished = set(group) if len(group) > 1 and follows else set()
+        seen = by_combining.get(controller, set())
+        fits = seen <= wished and all((controller, zone) in out for zone in wished - seen)
+        text = f"{controller} is linked by combining to {_list(tuple(sorted(seen)))}, not {_list(tuple(sorted(wished)))}"
+        hold_to("links", fits, text)
+
+
+def _sources(plan: Plan, state: State, keys: list[tuple[str, str]]) -> None:
+    for key in keys:
+        record = state.controls[key]
+        assert isinstance(record, Choice)
+        for option in (record.value, record.pending):
+            if option is not None and "/" in option:
+                there = option.rpartition("/")[0]
+                joined = there in state.group_of[key[0]]
+                hold_to("sources", joined, f"{_named(key)} shows {option}, and a wall is closed between them")
+
+
+def _held(plan: Plan, state: State) -> None:
+    for name, hold in state.holds.items():
+        hold_to("held", hold.zones, f"{name} holds nothing and stands")
+        for zone in hold.zones:
+            hold_to("held", name in state.held.get((zone, hold.control), ()), f"{name} is not known in {zone}")
+            linked = hold.controller is None or (hold.controller, zone) in state.links
+            hold_to("held", linked, f"{hold.controller} holds {hold.control} in {zone} without a link")
+        role = state.roles.get(hold.controller or "")
+        hold_to("held", role is None or role.locked is None, f"{hold.controller} is locked and holds {hold.control}")
+    for key, names in state.held.items():
+        hold_to("held", all(name in state.holds for name in names), f"{_named(key)} is held by nobody that holds")
+    for key in plan.momentaries:
+        record = state.controls[key]
+        is_on = isinstance(record, Momentary) and record.value
+        on = "on" if is_on else "off"
+        hold_to("held", is_on == bool(state.held.get(key)), f"{_named(key)} is {on}, against who holds it")
+
+
+def _overridden(plan: Plan, state: State) -> None:
+    rank = {"life-safety": 0, "lockout": 1}
+    standing = sorted((o for o in state.overrides if o in plan.overrides), key=lambda o: rank[plan.overrides[o].kind])
+    for key in plan.controls:
+        zone, control = key
+        over = [plan.overrides[o] for o in standing if zone in (plan.overrides[o].zones or plan.keys_of)]
+        found = next((o.values[control] for o in over if control in o.values), None)
+        mask = state.masks.get(key)
+        hold_to("override", (mask.value if mask else None) == found, f"{_named(key)} is masked as {mask and mask.value}")
+        if over:
+            hold_to("override", not state.held.get(key), f"{_named(key)} is held")
+            record = state.controls[key]
+            still = not isinstance(record, Motion) or (record.running is None and record.pending is None)
+            hold_to("override", still, f"{_named(key)} moves")

@@ -1,0 +1,118 @@
+"""What joining and parting shall do to the values of a group, read from the rules: the watch compares with it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from statistics import fmean
+
+from roomlink.core.spec import ChoiceSpec, CombiningSpec, Value
+from roomlink.rehearsal.plan import Group, Key, Plan, clamped
+
+Wish = tuple[str, Value]
+"""(the rule that says so, the value that the control shall go to)"""
+
+
+def treated(
+    plan: Plan,
+    group: Group,
+    olds: set[Group],
+    before: Mapping[Key, Value],
+    alone: Mapping[str, Mapping[str, Value]],
+) -> dict[Key, Wish]:
+    """What each control of ``group``, which was ``olds`` until now, shall go to."""
+    wishes: dict[Key, Wish] = {}
+    for zone in group:
+        for key in plan.keys_of[zone].values():
+            wishes[key] = ("local" if plan.local[key] else "quiet" if len(olds) == 1 else "combine", before[key])
+    _lose_sources(plan, group, wishes)
+    combining = plan.combining
+    if combining is None:
+        return wishes
+    old = next(iter(olds))
+    if len(olds) > 1 or (len(group) > 1 and plan.lead_of(group) != plan.lead_of(old)):
+        _combine(plan, combining, group, wishes)
+    elif len(group) == 1:
+        _separate(plan, combining, group[0], wishes, alone.get(group[0], {}))
+    return wishes
+
+
+def _lose_sources(plan: Plan, group: Group, wishes: dict[Key, Wish]) -> None:
+    """A source that is no longer in the group gives way to the fallback, before anything else."""
+    for key, (_, value) in list(wishes.items()):
+        spec = plan.controls[key]
+        if isinstance(spec, ChoiceSpec) and spec.sources and isinstance(value, str) and "/" in value:
+            if value.rpartition("/")[0] not in group:
+                wishes[key] = ("sources", spec.fallback)
+
+
+def _combine(plan: Plan, combining: CombiningSpec, group: Group, wishes: dict[Key, Wish]) -> None:
+    lead = plan.lead_of(group)
+    home = None if lead is None else plan.homes[lead]
+    for control, rule in combining.on_combine.items():
+        keys = [k for z in group if (k := plan.keys_of[z].get(control)) is not None and not plan.local[k]]
+        had = {key: wishes[key][1] for key in keys}
+        numbers = [float(v) for v in had.values() if isinstance(v, int | float) and not isinstance(v, bool)]
+        if rule == "keep" or not keys:
+            continue
+        if rule in ("quietest", "loudest", "mean"):
+            if not numbers:
+                continue
+            value: Value = {"quietest": min, "loudest": max, "mean": fmean}[str(rule)](numbers)
+        elif rule == "lead":
+            if home is None or (home, control) not in had:
+                continue
+            value = had[home, control]
+        else:
+            value = rule
+        for key in keys:
+            if rule != "lead" or key[0] != home:
+                _wish(plan, group, wishes, "combine", key, value, home if rule == "lead" else None)
+
+
+def _separate(
+    plan: Plan, combining: CombiningSpec, zone: str, wishes: dict[Key, Wish], had: Mapping[str, Value]
+) -> None:
+    for control, rule in combining.on_separate.items():
+        key = plan.keys_of[zone].get(control)
+        if key is None or plan.local[key] or rule == "keep":
+            continue
+        if rule != "restore":
+            _wish(plan, (zone,), wishes, "restore", key, rule, None)
+        elif control in had:
+            _wish(plan, (zone,), wishes, "restore", key, had[control], None)
+
+
+def _wish(
+    plan: Plan, group: Group, wishes: dict[Key, Wish], rule: str, key: Key, value: Value, seen_at: str | None
+) -> None:
+    """Wish a value; a choice only if it is on offer here, said as this zone says it."""
+    spec = plan.controls[key]
+    if spec.kind in ("momentary", "motion"):
+        return
+    if isinstance(spec, ChoiceSpec):
+        option = None if value == "none" or value is None else str(value)
+        if option is not None and spec.sources and seen_at is not None:
+            option = _said_in(key[0], seen_at, option)
+        if option is None and not spec.allow_none:
+            option = spec.fallback
+        if option is None or _on_offer(plan, group, key, option):
+            wishes[key] = (rule, option)
+    elif isinstance(value, bool) == (spec.kind == "switch") and isinstance(value, bool | int | float):
+        wishes[key] = (rule, clamped(spec, value))
+
+
+def _said_in(zone: str, seen_at: str, option: str) -> str:
+    place, _, bare = option.rpartition("/")
+    place = place or seen_at
+    return bare if place == zone else f"{place}/{bare}"
+
+
+def _on_offer(plan: Plan, group: Group, key: Key, option: str) -> bool:
+    spec = plan.controls[key]
+    assert isinstance(spec, ChoiceSpec)
+    place, _, bare = option.rpartition("/")
+    if not place:
+        return option in spec.options
+    theirs = plan.controls.get((place, key[1]))
+    travels = spec.sources and isinstance(theirs, ChoiceSpec) and theirs.sources
+    return place in group and travels and isinstance(theirs, ChoiceSpec) and bare in theirs.options
