@@ -178,6 +178,7 @@ class OverrideSpec:
     zones: tuple[str, ...] | None = None
     values: Mapping[str, Value] = field(default_factory=dict)
     blend: float = 3.0
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)

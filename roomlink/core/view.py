@@ -227,11 +227,18 @@ def whole(state: State, seq: int, now: float) -> Data:
 
 def overrides(state: State) -> Data:
     """The overrides that stand."""
-    return {
-        name: {"since": rfc3339(o.since), "why": o.why, "kind": state.spec.overrides[name].kind}
-        for name, o in ((n, state.overrides[n]) for n in state.overrides.live())
-        if name in state.spec.overrides
-    }
+    found = {}
+    for name in state.overrides.live():
+        override, spec = state.overrides[name], state.spec.overrides.get(name)
+        if spec is not None:
+            found[name] = {
+                "name": spec.name or name,
+                "kind": spec.kind,
+                "zones": None if spec.zones is None else list(spec.zones),
+                "since": rfc3339(override.since),
+                "why": override.why,
+            }
+    return found
 
 
 def bindings(state: State) -> Data:

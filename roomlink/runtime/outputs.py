@@ -321,7 +321,7 @@ class Outputs:
                 "up": runner.health.up,
                 "since": view.rfc3339(runner.health.since),
                 "why": runner.health.why,
-                "points": runner.snapshot(),
+                "points": {**_waiting(self._wired[name]), **runner.snapshot()},
             }
             for name, runner in self._runners.items()
             if name in self._wired
@@ -331,6 +331,12 @@ class Outputs:
 def _still(gate: PowerGate | MotionGate, runners: dict[str, Runner]) -> bool:
     """Whether a gate's device is still the one it was made for."""
     return isinstance(gate, PowerGate) or gate.runner in runners.values()
+
+
+def _waiting(wired: Wired) -> dict[str, Any]:
+    """Points that are driven once their device is there, as ``Runner.snapshot`` shows others."""
+    unknown = {"wanted": None, "sent": None, "reported": None, "confirmed": False, "fault": None}
+    return {point: unknown for binding in wired.bindings for point in binding.points.values()}
 
 
 def _planned(plans: Iterable[sound_plan.GroupPlan], output: SoundOutput) -> float | None:

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import random
 from itertools import pairwise
+from typing import cast
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roomlink.runtime.gates import PowerGate, Supply
+from roomlink.core.records import Motion
+from roomlink.drivers.outbox import Outbox, Sample
+from roomlink.drivers.port import Value
+from roomlink.drivers.runner import Runner
+from roomlink.runtime.gates import MotionGate, PowerGate, Supply
+from roomlink.testing import venues
+from roomlink.testing.driver import Driver
 
 
 def switches(gate: PowerGate, orders: list[tuple[float, bool]], until: float) -> list[tuple[float, bool]]:
@@ -91,3 +100,70 @@ def test_whatever_is_ordered_the_least_times_hold(orders: list[tuple[float, bool
     changes = switches(PowerGate(on, off, None, since=0.0), orders, 12.0)
     for (at, state), (later, _) in pairwise(changes):
         assert later - at >= (on if state else off) - 0.011
+
+
+class Cable:
+    """What a ``MotionGate`` needs of a runner, on virtual time, and the device at its other end."""
+
+    def __init__(self, lag: float) -> None:
+        self.outbox = Outbox()
+        self.lag = lag
+        self.device: dict[str, bool] = {}
+        self.history: list[tuple[float, str, bool]] = []
+        self._on_its_way: list[tuple[float, float, dict[str, Value]]] = []
+
+    def want(self, point: str, wanted: Sample, until: float) -> None:
+        self.outbox.want(point, wanted, until)
+
+    def step(self, now: float) -> None:
+        """One turn of a runner: it sends, waits until that has arrived, and only then sends again."""
+        if self._on_its_way:
+            taken, arrives, values = self._on_its_way[0]
+            if now < arrives:
+                return
+            self._on_its_way.clear()
+            for point, value in values.items():
+                if self.device.get(point, False) != value:
+                    self.history.append((now, point, bool(value)))
+                self.device[point] = bool(value)
+            self.outbox.sent(values, set(), taken, now)
+        if values := self.outbox.take(now):
+            self._on_its_way.append((now, now + self.lag, values))
+
+
+@pytest.mark.parametrize("lag", [0.0, 0.12, 0.7])
+def test_a_thousand_random_orders_never_harm_a_reversing_shade(lag: float) -> None:
+    """At the device: never both directions, never less than the dead time, never past the longest run."""
+    chance = random.Random(7)
+    dead_time, max_run, tick = 1.0, 4.0, 0.05
+    shade = {"kind": "motion", "travel": 3.0, "max_run": max_run, "dead_time": dead_time}
+    driver = Driver(venues.row(1, controls={"shade": shade}), checked=False)
+    cable = Cable(lag)
+    gate = MotionGate(cast(Runner, cable), {"open": "up", "close": "down"}, dead_time)
+    gate.want(None, None, driver.now)
+    seen = None
+    for _ in range(1000):
+        driver.act("a", "shade", chance.choice(["open", "close", "stop"]))
+        for _ in range(chance.randrange(1, 60)):
+            record = driver.state.controls["a", "shade"]
+            assert isinstance(record, Motion)
+            if record != seen:
+                seen = record
+                gate.want(record.running, record.until, driver.now)
+            cable.step(driver.now)
+            assert not (cable.device.get("up") and cable.device.get("down"))
+            driver.advance(tick)
+    on: dict[str, float] = {}
+    off: dict[str, float] = {}
+    runs = 0
+    for at, point, value in cable.history:
+        other = "down" if point == "up" else "up"
+        if value:
+            runs += 1
+            on[point] = at
+            assert at - off.get(other, -1e9) >= dead_time - 1e-6
+        else:
+            off[point] = at
+            # What is on its way when the run ends arrives by the lag later, and a sample may be that much late.
+            assert at - on[point] <= max_run + 2 * lag + 2 * tick
+    assert runs > 150
