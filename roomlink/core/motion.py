@@ -25,7 +25,8 @@ def start(draft: Draft, zone: str, control: str, direction: str, *, by: str) -> 
         return
     record = _stopped(record, draft.now, by)
     reverses = record.last is not None and record.last != direction
-    ready = record.stopped + spec.dead_time if reverses else draft.now
+    spent = record.last == direction and record.began + spec.max_run <= draft.now
+    ready = record.stopped + spec.dead_time if reverses or spent else draft.now
     if ready <= draft.now:
         now = _running(record, direction, draft.now, spec)
     else:
@@ -50,13 +51,15 @@ def matured(record: Motion, spec: MotionSpec, now: float) -> Motion | None:
 
 
 def _running(record: Motion, direction: str, now: float, spec: MotionSpec) -> Motion:
-    return Motion(direction, now, now + spec.max_run, direction, record.stopped, by=record.by)
+    goes_on = record.last == direction and now < record.stopped + spec.dead_time
+    began = record.began if goes_on else now
+    return Motion(direction, began, now, began + spec.max_run, direction, record.stopped, by=record.by)
 
 
 def _stopped(record: Motion, now: float, by: str) -> Motion:
     if record.running is None:
         return replace(record, pending=None, due=None, by=by)
-    return Motion(None, now, None, record.running, now, by=by)
+    return Motion(None, record.began, now, None, record.running, now, by=by)
 
 
 def stop_all(draft: Draft, zones: tuple[str, ...], by: str) -> None:

@@ -74,10 +74,12 @@ class Momentary:
 class Motion:
     """A motion that is ``running`` (open, close or None) and stops at ``until`` at the latest.
 
-    ``last`` ran until ``stopped``; ``pending`` starts at ``due``, when the dead time before reversing is over.
+    ``last`` ran until ``stopped``; ``pending`` starts at ``due``, when the dead time is over. ``began`` is when the
+    run began that counts towards the longest one: a stop shorter than the dead time does not end it.
     """
 
     running: str | None = None
+    began: float = 0.0
     since: float = 0.0
     until: float | None = None
     last: str | None = None

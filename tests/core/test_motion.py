@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from roomlink.core.commands import SERVICE, LetGo, StopMotion
 from roomlink.core.decide import next_deadline
+from roomlink.core.records import Motion
 from roomlink.errors import BadValue, Refused
 from roomlink.testing import venues
 from roomlink.testing.driver import FINGER, PHONE, PLAIN, Driver
@@ -158,3 +162,60 @@ def test_a_motion_cannot_be_set() -> None:
     """It has no value to go to."""
     with pytest.raises(BadValue, match="open, close, stop"):
         make().set("a", "screen", "open")
+
+
+def test_pressing_again_does_not_lengthen_the_longest_run() -> None:
+    """A stop shorter than the dead time does not begin a new run."""
+    driver = make(travel=10.0, max_run=13.0, dead_time=1.0)
+    driver.act("a", "screen", "open")
+    driver.advance(10.0)
+    driver.act("a", "screen", "stop")
+    driver.advance(0.5)
+    driver.act("a", "screen", "open")
+    driver.advance(2.5)
+    assert running(driver) == (None, None)
+
+
+def test_after_its_longest_run_a_motion_rests_before_it_runs_again() -> None:
+    """Pressed at once it waits for the dead time, then runs anew."""
+    driver = make(travel=10.0, max_run=13.0, dead_time=1.0)
+    driver.act("a", "screen", "open")
+    driver.advance(13.0)
+    driver.act("a", "screen", "open")
+    assert running(driver) == (None, "open")
+    driver.advance(1.0)
+    assert running(driver) == ("open", None)
+
+
+STEPS = st.lists(st.tuples(st.sampled_from(["open", "close", "stop", "wait"]), st.floats(0.0, 3.0)), max_size=40)
+
+
+@settings(max_examples=60, deadline=None)
+@given(STEPS)
+def test_whatever_is_ordered_it_rests_before_reversing_and_runs_no_longer_than_it_may(
+    steps: list[tuple[str, float]],
+) -> None:
+    """Never both directions, never less than the dead time, never past the longest run."""
+    driver = make(travel=4.0, max_run=4.0, dead_time=1.0)
+    driver.checked = False
+    runs: list[tuple[str, float, float]] = []
+    for do, pause in steps:
+        if do != "wait":
+            driver.act("a", "screen", do)
+        driver.advance(pause)
+    driver.act("a", "screen", "stop")
+    start: tuple[str, float] | None = None
+    for event in driver.events:
+        now = getattr(event, "now", None)
+        if not isinstance(now, Motion):
+            continue
+        if start is not None and now.running is None:
+            runs.append((start[0], start[1], now.stopped))
+            start = None
+        if now.running is not None and start is None:
+            start = (now.running, now.since)
+        assert start is None or now.running in (None, start[0])
+    for direction, since, stopped in runs:
+        assert stopped - since <= 4.0 + 1e-6, direction
+    for (first, _, stopped), (second, since, _) in pairwise(runs):
+        assert first == second or since - stopped >= 1.0 - 1e-6

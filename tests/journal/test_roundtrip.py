@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields
-from typing import Any, get_type_hints
+from dataclasses import fields, is_dataclass
+from types import UnionType
+from typing import Any, Union, get_args, get_origin, get_type_hints
 
 import orjson
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roomlink.core.bookings import Booking, Occurrence, WallRequest
 from roomlink.core.events import EVENT_TYPES, Entry, decode, decode_entry, encode, encode_entry
-from roomlink.core.records import RECORD_KINDS, Arming, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 from roomlink.journal.rows import START, entry_of, follows, rows_of
 
@@ -32,18 +31,28 @@ BY_HINT: dict[Any, st.SearchStrategy[Any]] = {
 }
 
 
-def built(kind: type[Any]) -> st.SearchStrategy[Any]:
+WHOLE = st.integers(-(2**53), 2**53)
+
+
+def drawn(hint: Any) -> st.SearchStrategy[Any]:
+    """Values of a type as JSON can hold them: bounded whole numbers, finite others, records field by field."""
+    if hint in BY_HINT:
+        return BY_HINT[hint]
+    if is_dataclass(hint):
+        return built(hint)
+    parts = get_args(hint)
+    if get_origin(hint) in (Union, UnionType):
+        return st.one_of([drawn(part) for part in parts])
+    if get_origin(hint) is tuple and parts[1:] == (Ellipsis,):
+        return st.lists(drawn(parts[0]), max_size=3).map(tuple)
+    return WHOLE if hint is int else st.from_type(hint)
+
+
+def built(kind: Any) -> st.SearchStrategy[Any]:
     """Instances with every field drawn, also those that have a default."""
     hints = {name: hint for name, hint in get_type_hints(kind).items() if name in {f.name for f in fields(kind)}}
-    return st.builds(kind, **{n: BY_HINT[hint] if hint in BY_HINT else st.from_type(hint) for n, hint in hints.items()})
+    return st.builds(kind, **{name: drawn(hint) for name, hint in hints.items()})
 
-
-BY_HINT |= {
-    record: built(record) for record in (*RECORD_KINDS.values(), Link, Hold, Wall, Role, Override, Mask, Arming)
-}
-BY_HINT |= {record: built(record) for record in (Booking, WallRequest)}
-BY_HINT[tuple[Occurrence, ...]] = st.lists(built(Occurrence), max_size=3).map(tuple)
-BY_HINT[Control] = st.one_of([BY_HINT[record] for record in RECORD_KINDS.values()])
 
 EVENTS = st.one_of([built(kind) for kind in EVENT_TYPES.values()])
 ENTRIES = st.builds(

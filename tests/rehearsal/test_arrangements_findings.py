@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,10 @@ combining:
   on_combine:
     {rule}
 """
-HALL = "{volume: {kind: level, unit: dB, range: [-60, 0], travel: 3s}, program: {kind: choice, options: [lectern, laptop]}}"
+HALL = (
+    "{volume: {kind: level, unit: dB, range: [-60, 0], travel: 3s},"
+    " program: {kind: choice, options: [lectern, laptop]}}"
+)
 
 
 @pytest.fixture
@@ -167,7 +171,7 @@ def test_a_room_that_was_sampled_is_told_with_its_seed(found: Any) -> None:
         "zone_types: {hall: {controls: {mute: {kind: switch}}}}",
         f"zones: {{{', '.join(f'{zone}: {{type: hall}}' for zone in zones)}}}",
         "partitions:",
-        *(f"  {a}-{b}: {{between: [{a}, {b}]}}" for a, b in zip(zones, zones[1:], strict=False)),
+        *(f"  {a}-{b}: {{between: [{a}, {b}]}}" for a, b in pairwise(zones)),
     ]
     (note,) = found("\n".join(lines))
     assert (note.key, note.severity, note.line, note.column) == ("partitions.z0-z1", "note", 5, 3)

@@ -1,4 +1,4 @@
-"""``proof`` and ``shrink``: every arrangement and every moving wall, and faults planted in the engine that it must find."""
+"""``proof``: every arrangement and every moving wall, and faults planted in the engine that it must find."""
 
 from __future__ import annotations
 

@@ -113,9 +113,7 @@ def test_names_that_look_like_markup_are_written_as_they_are(tmp_path: Path) -> 
     data["zones"]["a"] = {**data["zones"]["a"], "name": '<b> & "c"'}
     loaded = with_plan(data, {"a": square(0, 0), "b": square(10, 0)})
     found = survey(loaded)
-    titles = [
-        ElementTree.fromstring(svg).findtext(f"{SVG}title", "") for _, svg in pictures.pictures(loaded, found)
-    ]
+    titles = [ElementTree.fromstring(svg).findtext(f"{SVG}title", "") for _, svg in pictures.pictures(loaded, found)]
     assert titles == ['<b> & "c" | B', '<b> & "c" + B']
     assert "<b>" not in pictures.page(loaded, found)
 

@@ -92,7 +92,7 @@ PLACES = [
     (15, 22, "partitions.heron-plover.between[1]", "there is heron, plover"),
     (16, 5, "partitions.heron-plover.motor", "sensed, never driven"),
     (19, 39, "controllers.heron-wall.feedback", "did you mean 'majority'?"),
-    (22, 43, "scenes.dinner.values.volum", "did you mean 'volume'?"),
+    (22, 36, "scenes.dinner.values.volum", "did you mean 'volume'?"),
 ]
 
 
