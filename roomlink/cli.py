@@ -57,9 +57,24 @@ def parser() -> argparse.ArgumentParser:
     handover.add_argument("--json", action="store_true", help="what was written, or the comparison, as JSON")
     handover.set_defaults(run=run_handover)
 
+    rehearsing(commands)
+
     schema = commands.add_parser("schema", help="print the JSON Schema of a venue's configuration")
     schema.set_defaults(run=run_schema)
     return top
+
+
+def rehearsing(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    rehearse = commands.add_parser("rehearse", help="run a venue's scenarios on virtual time with simulated devices")
+    rehearse.add_argument("folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files")
+    rehearse.add_argument("scenarios", nargs="*", metavar="SCENARIO", help="files, or names in FOLDER/rehearsals (all)")
+    rehearse.add_argument("--junit", type=Path, metavar="FILE", help="write the results as JUnit XML too")
+    rehearse.add_argument("--json", action="store_true", help="the results as JSON")
+    rehearse.add_argument(
+        "--from-journal", nargs=3, metavar=("JOURNAL", "START", "END"), help="cut a scenario from a journal instead"
+    )
+    rehearse.add_argument("--out", type=Path, metavar="FILE", help="the scenario to write, with --from-journal")
+    rehearse.set_defaults(run=run_rehearse)
 
 
 def port(text: str) -> int:
@@ -173,6 +188,15 @@ def run_handover(args: argparse.Namespace) -> int:
     else:
         print(as_text(changes) if changes is not None else f"{args.out / 'index.html'} is written.")
     return FINDINGS if changes is not None and changes.changes else OK
+
+
+def run_rehearse(args: argparse.Namespace) -> int:
+    from roomlink.rehearsal import commands
+
+    if args.from_journal is None:
+        return commands.run_rehearse(args.folder, args.scenarios, junit_to=args.junit, as_json=args.json)
+    journal, start, end = args.from_journal
+    return commands.run_cut(args.folder, Path(journal), start, end, args.out)
 
 
 def run_schema(args: argparse.Namespace) -> int:

@@ -7,8 +7,8 @@ from typing import Any
 import orjson
 from starlette.responses import Response
 
-from roomlink.core import view
-from roomlink.core.events import Configured, Entry, Event, encode
+from roomlink.core import diary_view, view
+from roomlink.core.events import Configured, Entry, Event
 
 dumps = orjson.dumps
 
@@ -21,10 +21,10 @@ class Json(Response):
 
 
 def shown_event(event: Event) -> dict[str, Any]:
-    """An event for people and programs; a configuration only by its digest, as it is large."""
+    """An event for people and programs; a configuration only by its digest, as it is large; nothing private."""
     if isinstance(event, Configured):
         return {"type": "configured", "digest": event.digest}
-    return encode(event)
+    return diary_view.event(event)
 
 
 def shown_entry(entry: Entry) -> dict[str, Any]:

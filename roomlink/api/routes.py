@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from roomlink.api import access, commissioning, equipment, feed, models, problems, rest
+from roomlink.api import access, bookings, commissioning, equipment, feed, models, problems, rest
 from roomlink.errors import CallerFault, RoomlinkError
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -96,6 +96,36 @@ ROUTES: tuple[Row, ...] = (
         models.Zones, True, statuses=(404, 422),
     ),
     Row("DELETE", "/overflows/{overflow}", rest.delete_overflow, "End an overflow", None, True, statuses=(404,)),
+    Row("GET", "/bookings", bookings.get_bookings, "Bookings of a time", query=bookings.LIST, statuses=(404, 422)),
+    Row(
+        "POST", "/bookings", bookings.post_booking, "Book zones, once or recurring",
+        bookings.Booking, True, headers=KEY, statuses=(404, 409, 422),
+    ),
+    Row("GET", "/bookings/{booking}", bookings.get_booking, "One booking with all its dates", statuses=(404,)),
+    Row(
+        "PUT", "/bookings/{booking}", bookings.put_booking, "Make a booking what is given",
+        bookings.Booking, True, headers=bookings.CONDITION, statuses=(404, 409, 412, 422, 428),
+    ),
+    Row(
+        "PATCH", "/bookings/{booking}", bookings.patch_booking, "Change what is given of a booking",
+        bookings.BookingChange, True, headers=bookings.CONDITION, statuses=(404, 409, 412, 422, 428),
+    ),
+    Row(
+        "DELETE", "/bookings/{booking}", bookings.delete_booking, "Cancel a booking",
+        None, True, headers=bookings.CONDITION, statuses=(404, 412, 428),
+    ),
+    Row(
+        "PATCH", "/bookings/{booking}/occurrences/{occurrence}", bookings.patch_occurrence, "Change one date",
+        bookings.OccurrenceChange, True, headers=bookings.CONDITION, statuses=(404, 409, 412, 422, 428),
+    ),
+    Row(
+        "DELETE", "/bookings/{booking}/occurrences/{occurrence}", bookings.delete_occurrence, "Cancel one date",
+        None, True, headers=bookings.CONDITION, statuses=(404, 409, 412, 422, 428),
+    ),
+    Row(
+        "GET", "/free-busy", bookings.get_free_busy, "When zones are taken, and when they are free",
+        query=bookings.WINDOW, statuses=(404, 422),
+    ),
     Row(
         "GET", "/events", feed.get_events, "What happened, newest last; as text/event-stream also what happens",
         query=feed.QUERY, statuses=(422,),

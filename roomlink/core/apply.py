@@ -200,6 +200,13 @@ def _checked(state: State, event: ev.Checked) -> None:
     state.checks[event.item] = event.now
 
 
+def _told(state: State, event: ev.Told) -> None:
+    if event.upto is None:
+        state.told.drop(event.webhook)
+    else:
+        state.told[event.webhook] = (event.upto, event.failed)
+
+
 def _noticed(state: State, event: ev.Noticed) -> None:
     return
 
@@ -232,6 +239,7 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.Disarmed: _disarmed,
     ev.Checked: _checked,
     **diary_apply.APPLY,
+    ev.Told: _told,
     ev.Answered: _answered,
     ev.Noticed: _noticed,
 }

@@ -38,7 +38,8 @@ class Booking:
 
     ``rrule`` is an RFC 5545 rule as it was given; ``rdates`` and ``exdates`` are keys of dates added and left out.
     The rule is expanded up to the stamp ``upto``; None: all dates that there will ever be are there.
-    ``revision`` counts the changes; it is the entity tag, and the SEQUENCE of a calendar.
+    ``revision`` counts the changes; it is the entity tag, and the SEQUENCE of a calendar. ``source`` names the calendar
+    that it was taken from, empty for what was booked here, and ``sequence`` is the SEQUENCE that it had there.
     """
 
     uid: str
@@ -61,6 +62,8 @@ class Booking:
     revision: int = 1
     created: float = 0.0
     modified: float = 0.0
+    source: str = ""
+    sequence: int | None = None
 
     @property
     def recurs(self) -> bool:
@@ -152,6 +155,9 @@ class Wish:
     upto: float | None = None
     ones: tuple[tuple[str, OneWish], ...] | None = None
     """Dates that differ, by key: they take the place of all that were changed before. None leaves those as they are."""
+    source: str = ""
+    sequence: int | None = None
+    """Where it was taken from, and its SEQUENCE there: see ``Booking``."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -264,6 +264,25 @@ class RunRoutine:
 
 
 @dataclass(frozen=True, slots=True)
+class NoteTold:
+    """A webhook was told everything up to the entry ``upto`` but what ``failed``; None: it is no longer configured."""
+
+    by: Actor
+    webhook: str
+    upto: int | None
+    failed: tuple[tuple[int, int, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReportTrouble:
+    """Something outside of the venue fails, as ``text`` says to a person; without a text it works again."""
+
+    by: Actor
+    alarm: str
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Configure:
     """The venue is this from now on."""
 
@@ -303,6 +322,8 @@ Command = (
     | Disarm
     | RecordCheck
     | StopMotion
+    | NoteTold
+    | ReportTrouble
     | CreateBooking
     | ChangeBooking
     | CancelBooking

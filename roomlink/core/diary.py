@@ -56,6 +56,9 @@ def change(draft: Draft, command: ChangeBooking) -> Data:
     old = find(draft, command.booking)
     require_match(command.booking, diary_view.etag(old), command.if_match)
     wish = checked(draft, replace(command.wish, uid=old.uid))
+    if not wish.source:
+        # Changed by hand, it still is what its calendar knows by that uid.
+        wish = replace(wish, source=old.source, sequence=old.sequence)
     booking = _booking(wish, revision=old.revision, created=old.created, now=old.modified)
     return _put(draft, command.booking, booking, wish, command.accept_free)
 

@@ -72,6 +72,12 @@ def occurrence(state: State, booking: str, one: Occurrence) -> Data:
 
 def booking(state: State, name: str) -> Data:
     """A booking and all its dates."""
+    dates = [occurrence(state, name, state.occurrences[name, key]) for key in state.dates.get(name, ())]
+    return {**summary(state, name), "occurrences": dates}
+
+
+def summary(state: State, name: str) -> Data:
+    """A booking without its dates."""
     shown = discreet_booking(state.bookings[name])
     return {
         "booking": name,
@@ -95,7 +101,6 @@ def booking(state: State, name: str) -> Data:
         "expanded_until": None if shown.upto is None else rfc3339(shown.upto),
         "created": rfc3339(shown.created),
         "modified": rfc3339(shown.modified),
-        "occurrences": [occurrence(state, name, state.occurrences[name, key]) for key in state.dates.get(name, ())],
     }
 
 

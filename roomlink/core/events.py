@@ -213,6 +213,18 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """A webhook has been told everything up to the entry ``upto`` (None: it is no longer configured).
+
+    But for what ``failed``: (position of the entry, place of the event in it, why).
+    """
+
+    webhook: str
+    upto: int | None
+    failed: tuple[tuple[int, int, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Answered:
     """A request with this Idempotency-Key was carried out; ``digest`` is of its content, ``reply`` its answer."""
 
@@ -263,6 +275,7 @@ Event = (
     | WallRequested
     | WallRequestEnded
     | RoutineDeferred
+    | Told
     | Answered
     | Noticed
 )
@@ -302,6 +315,7 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "wall-request": WallRequested,
     "wall-request-ended": WallRequestEnded,
     "routine-deferred": RoutineDeferred,
+    "told": Told,
     "answered": Answered,
     "noticed": Noticed,
 }

@@ -35,6 +35,7 @@ def snapshot(state: State) -> Iterator[ev.Event]:
         yield bookings.OccurrencesSet(name, tuple(state.occurrences[name, key] for key in keys))
     yield from (bookings.WallRequested(name, request) for name, request in state.wall_requests.items())
     yield from (bookings.RoutineDeferred(name, zones) for name, zones in state.deferred.items())
+    yield from (ev.Told(name, upto, failed) for name, (upto, failed) in state.told.items())
     yield from (ev.Answered(key, digest, reply) for key, (digest, reply) in state.answers.items())
 
 

@@ -151,6 +151,7 @@ _TABLES = (
     "in_use",
     "wall_requests",
     "deferred",
+    "told",
     "answers",
 )
 
@@ -198,6 +199,8 @@ class State:
     wall_requests: Table[str, WallRequest]
     deferred: Table[str, tuple[str, ...]]
     """Routine to the zones in which it waits until they are free."""
+    told: Table[str, tuple[int, tuple[tuple[int, int, str], ...]]]
+    """Webhook to the position up to which it was told, and what failed: see ``events.Told``."""
     answers: Table[str, tuple[str, dict[str, Any]]]
     """Idempotency-Key to (digest of the request, its reply), oldest first."""
     deadlines: Deadlines

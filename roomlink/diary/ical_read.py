@@ -7,38 +7,32 @@ because nobody could say what is missing.
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import icalendar
 import recurring_ical_events  # type: ignore[import-untyped]  # it publishes none
 
-Component = Any
-"""A component as the library gives it; what a property holds is known only once it was looked at."""
+from roomlink.diary import ical_values as values
+from roomlink.diary.ical_values import Component, Frame, Unsound
 
-EVENTS_MAX = 5_000
-"""Events in one file."""
-TIMES_MAX = 2_000
-"""Times of one event within the window."""
-TEXT_CHARS_MAX = 200
-"""Characters of a summary or a place that are kept."""
-UID_CHARS_MAX = 255
-FREQUENCIES = ("HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY")
-"""What may recur. A rule by seconds or minutes is no booking, and could keep a machine busy for hours."""
-STATUSES = ("CONFIRMED", "TENTATIVE", "CANCELLED")
-_TAKEN_METHODS = ("", "PUBLISH", "REQUEST", "ADD", "CANCEL")
-_TIMES = ("DTSTART", "DTEND", "RECURRENCE-ID", "EXDATE", "RDATE")
+COMPONENTS_MAX = 5_000
+"""Components in one file."""
+DATES_MAX = 2_000
+"""Dates of one event within the window."""
+UID_CHARS_MAX = 200
+OWN = "X-ROOMLINK-"
+"""Begins the names of what we say of a booking and iCalendar has no word for."""
+_METHODS = ("", "PUBLISH", "REQUEST", "ADD", "CANCEL")
+_BROKEN = (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError, ArithmeticError)
 
 
 @dataclass(frozen=True, slots=True)
-class Time:
-    """One time of an event. ``key`` names it within its event: the UTC time at which the rule had it, as written in
-    a RECURRENCE-ID (``20240324T053000Z``); empty for an event that happens once. Stamps in seconds, half-open."""
+class Change:
+    """One date that differs from its series. ``key`` is when the rule had it, as a RECURRENCE-ID in UTC."""
 
     key: str
     start: float
@@ -46,28 +40,40 @@ class Time:
     summary: str
     places: tuple[str, ...]
     status: str = "CONFIRMED"
-    private: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class CalendarEvent:
-    """One UID: its times within the window, exceptions folded in.
+    """One UID. Stamps in seconds, times half-open.
 
-    ``whole`` is false where the file holds single times (RECURRENCE-ID) without the event that they are part of.
-    ``free`` says that it takes no room (TRANSPARENT), ``cancelled`` that all of it is off, and then ``off`` holds the
-    single times that are off where it is not ``whole``.
+    ``start`` and ``end`` are those of the first date, ``starts`` all dates within the window that the rule, RDATE and
+    EXDATE give. ``rule`` is the RRULE; ``endless`` says that it goes on beyond the window, ``elsewhere`` that it
+    follows the clock of another place than the venue. ``rdates``, ``exdates`` and the keys of ``changes`` name dates.
+    ``whole`` is false where the file holds single dates without the event that they are part of.
     """
 
     uid: str
     line: int
     sequence: int
     summary: str
-    times: tuple[Time, ...] = ()
+    places: tuple[str, ...] = ()
+    status: str = "CONFIRMED"
+    start: float = 0.0
+    end: float = 0.0
+    starts: tuple[float, ...] = ()
+    rule: str = ""
+    endless: bool = False
+    elsewhere: bool = False
+    rdates: tuple[str, ...] = ()
+    exdates: tuple[str, ...] = ()
+    changes: tuple[Change, ...] = ()
     whole: bool = True
-    cancelled: bool = False
     free: bool = False
-    off: tuple[str, ...] = ()
-    digest: str = ""
+    private: bool = False
+    attendance: int | None = None
+    scene: str | None = None
+    set_up: float | None = None
+    clear_down: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,22 +97,8 @@ class CalendarFile:
     fault: str = ""
 
 
-class Unsound(Exception):
-    """A component cannot be taken; the text is for a person."""
-
-
-@dataclass(slots=True)
-class _Frame:
-    """What reading needs to know: the venue's time zone for floating and all-day times, and the window of stamps."""
-
-    zone: ZoneInfo
-    start: float
-    end: float
-    known_zones: set[str] = field(default_factory=set)
-
-
 def read_calendar(data: bytes, timezone: str, start: float, end: float) -> CalendarFile:
-    """The events of a file that have times within [``start``, ``end``), stamps in seconds.
+    """The events of a file, with their dates within [``start``, ``end``), stamps in seconds.
 
     Floating and all-day times are those of ``timezone``. Takes time for large files: call it in a thread.
     """
@@ -114,25 +106,25 @@ def read_calendar(data: bytes, timezone: str, start: float, end: float) -> Calen
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         return CalendarFile(fault=f"the file is not UTF-8 (byte {error.start}), as RFC 5545 asks for")
-    places, fault = structure(text)
+    lines, fault = structure(text)
     if fault:
         return CalendarFile(fault=fault)
     try:
         calendars = icalendar.Calendar.from_ical(text, multiple=True)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
-        return CalendarFile(fault=f"the file cannot be read as iCalendar: {_first_line(error)}")
-    frame = _Frame(ZoneInfo(timezone), start, end)
-    lines = iter(places)
+    except _BROKEN as error:
+        return CalendarFile(fault=f"the file cannot be read as iCalendar: {values.first_line(error)}")
+    frame = Frame(ZoneInfo(timezone), start, end)
+    places = iter(lines)
     events: list[CalendarEvent] = []
     findings: list[Finding] = []
     for calendar in calendars:
-        _read(calendar, lines, frame, events, findings)
+        _read(calendar, places, frame, events, findings)
     return CalendarFile(tuple(events), tuple(sorted(findings, key=lambda f: f.line)))
 
 
 def structure(text: str) -> tuple[list[int], str]:
     """The lines on which the components directly within calendars begin, in order; or why the nesting is broken."""
-    places: list[int] = []
+    lines: list[int] = []
     stack: list[tuple[str, int]] = []
     calendars = 0
     for number, raw in enumerate(text.splitlines(), start=1):
@@ -141,252 +133,173 @@ def structure(text: str) -> tuple[list[int], str]:
         word, name = word.upper(), name.strip().upper()
         if word == "BEGIN":
             if not stack and name != "VCALENDAR":
-                return [], f"line {number}: {name} stands outside a calendar; a file begins with BEGIN:VCALENDAR"
+                return [], f"line {number}: {name[:40]} stands outside a calendar, which begins with BEGIN:VCALENDAR"
             calendars += not stack
             if len(stack) == 1:
-                places.append(number)
+                lines.append(number)
             stack.append((name, number))
         elif word == "END":
             if not stack or stack[-1][0] != name:
-                open_ = f"{stack[-1][0]} of line {stack[-1][1]} is open" if stack else "nothing is open"
-                return [], f"line {number}: END:{name[:40]} does not fit, {open_}"
+                standing = f"{stack[-1][0]} of line {stack[-1][1]} is open" if stack else "nothing is open"
+                return [], f"line {number}: END:{name[:40]} does not fit, {standing}"
             stack.pop()
         elif raw.strip() and not stack:
-            return [], f"line {number}: there is text outside a calendar; a file begins with BEGIN:VCALENDAR"
+            return [], f"line {number}: there is text outside a calendar, which begins with BEGIN:VCALENDAR"
     if stack:
         return [], f"the file is cut off: {stack[-1][0]} of line {stack[-1][1]} has no end"
     if not calendars:
         return [], "the file is empty: there is no BEGIN:VCALENDAR"
-    if len(places) > EVENTS_MAX:
-        return [], f"the file has {len(places)} components, and at most {EVENTS_MAX} are read at once"
-    return places, ""
+    if len(lines) > COMPONENTS_MAX:
+        return [], f"the file has {len(lines)} components, and at most {COMPONENTS_MAX} are read at once"
+    return lines, ""
 
 
 def _read(
-    calendar: Component,
-    lines: Iterator[int],
-    frame: _Frame,
-    events: list[CalendarEvent],
-    findings: list[Finding],
+    calendar: Component, lines: Iterator[int], frame: Frame, events: list[CalendarEvent], findings: list[Finding]
 ) -> None:
     """One VCALENDAR: events by UID, and everything else told."""
-    method = _text(calendar, "METHOD").upper()
+    method = values.text(calendar, "METHOD").upper()
     by_uid: dict[str, list[tuple[int, Component]]] = {}
-    zones: list[Component] = []
     for component in calendar.subcomponents:
         line = next(lines, 0)
-        name, uid, summary = str(component.name), _text(component, "UID"), _text(component, "SUMMARY")
+        name, uid = str(component.name), str(component.get("UID") or "")
+        why, outcome = "", "ignored"
         if name == "VTIMEZONE":
-            zones.append(component)
-            frame.known_zones.add(_text(component, "TZID"))
-        elif name != "VEVENT":
-            findings.append(Finding(line, name, "ignored", "only VEVENT can be a booking", uid, summary))
-        elif method not in _TAKEN_METHODS:
+            continue
+        if name != "VEVENT":
+            why = "only a VEVENT can be a booking"
+        elif method not in _METHODS:
             why = f"METHOD:{method} is part of a conversation about a meeting, not a booking"
-            findings.append(Finding(line, name, "ignored", why, uid, summary))
-        elif not uid or len(uid) > UID_CHARS_MAX:
-            why = f"it has a UID of {len(uid)} characters, at most {UID_CHARS_MAX}" if uid else "it has no UID"
-            findings.append(
-                Finding(line, name, "refused", f"{why}, so that later changes could not find it", "", summary)
-            )
+        elif not uid or len(uid) > UID_CHARS_MAX or not uid.isprintable():
+            outcome, why = "refused", f"a UID of 1 to {UID_CHARS_MAX} characters is needed to find it again"
+        if why:
+            findings.append(Finding(line, name, outcome, why, values.clean(uid), values.text(component, "SUMMARY")))
         else:
             by_uid.setdefault(uid, []).append((line, component))
+    zones = [c for c in calendar.subcomponents if c.name == "VTIMEZONE"]
     for uid, parts in by_uid.items():
+        line, first = parts[0]
         try:
-            events.append(_event(uid, parts, zones, frame, off=method == "CANCEL"))
+            for _, component in parts:
+                values.require_sound(component, frame)
+            event = _event(uid, [c for _, c in parts], zones, frame)
+            events.append(_called_off(replace(event, line=line)) if method == "CANCEL" else replace(event, line=line))
         except Unsound as unsound:
-            line, first = parts[0]
-            findings.append(Finding(line, "VEVENT", "refused", str(unsound), uid, _text(first, "SUMMARY")))
+            summary = values.text(first, "SUMMARY")
+            findings.append(Finding(line, "VEVENT", "refused", str(unsound), uid, summary))
 
 
-def _event(
-    uid: str,
-    parts: list[tuple[int, Component]],
-    zones: list[Component],
-    frame: _Frame,
-    *,
-    off: bool,
-) -> CalendarEvent:
+def _called_off(event: CalendarEvent) -> CalendarEvent:
+    """METHOD:CANCEL: the event, or the single dates that are named, are off."""
+    if event.whole:
+        return replace(event, status="CANCELLED")
+    return replace(event, changes=tuple(replace(change, status="CANCELLED") for change in event.changes))
+
+
+def _event(uid: str, parts: list[Component], zones: list[Component], frame: Frame) -> CalendarEvent:
     """One UID. Raises ``Unsound``."""
-    for line, component in parts:
-        _sound(component, line, frame)
-    masters = [c for _, c in parts if "RECURRENCE-ID" not in c]
-    latest = max(masters or [c for _, c in parts], key=_sequence)
-    # Several masters of one UID are versions of the same event: only the latest counts, with the exceptions to it.
-    singles = [c for _, c in parts if "RECURRENCE-ID" in c]
-    summary, sequence = _text(latest, "SUMMARY"), max(_sequence(c) for _, c in parts)
-    event = CalendarEvent(uid, parts[0][0], sequence, summary, whole=bool(masters), digest=_digest(parts))
-    if masters and (off or _status(latest) == "CANCELLED"):
-        return replace(event, cancelled=True)
-    if masters and _text(latest, "TRANSP").upper() == "TRANSPARENT":
-        return replace(event, free=True)
-    gone = tuple(_key(c, frame) for c in singles if off or _status(c) == "CANCELLED") if not masters else ()
-    if off:
-        return replace(event, off=gone)
-    times = _times([latest, *singles] if masters else singles, zones, frame)
-    return replace(event, times=times, off=gone)
+    masters = [c for c in parts if "RECURRENCE-ID" not in c]
+    changes = tuple(_change(c, frame) for c in parts if "RECURRENCE-ID" in c)
+    # Several of one UID are versions of the same event: only the latest counts, with the exceptions to it.
+    main = max(masters or parts, key=values.sequence)
+    event = CalendarEvent(
+        uid,
+        0,
+        max(values.sequence(c) for c in parts),
+        values.text(main, "SUMMARY"),
+        values.places(main),
+        values.status(main) if masters else "CONFIRMED",
+        changes=changes,
+        whole=bool(masters),
+        free=values.is_free(main),
+        private=values.text(main, "CLASS").upper() in ("PRIVATE", "CONFIDENTIAL"),
+        attendance=values.whole(main, OWN + "ATTENDANCE"),
+        scene=values.text(main, OWN + "SCENE") or None,
+        set_up=values.seconds(main, OWN + "SET-UP"),
+        clear_down=values.seconds(main, OWN + "CLEAR-DOWN"),
+    )
+    return _dated(event, main, zones, frame) if masters else event
 
 
-def _times(components: list[Component], zones: list[Component], frame: _Frame) -> tuple[Time, ...]:
-    """All times within the window. Raises ``Unsound``."""
-    calendar = icalendar.Calendar()
-    calendar.subcomponents = [*zones, *components]
+def _change(component: Component, frame: Frame) -> Change:
+    start, end = values.span(component, frame)
+    # A single date that takes no room any more is one date less.
+    status = "CANCELLED" if values.is_free(component) else values.status(component)
+    key = values.key(component["RECURRENCE-ID"].dt, frame)
+    return Change(key, start, end, values.text(component, "SUMMARY"), values.places(component), status)
+
+
+def _dated(event: CalendarEvent, main: Component, zones: list[Component], frame: Frame) -> CalendarEvent:
+    """The event with all its dates."""
+    start, end = values.span(main, frame)
+    event = replace(event, start=start, end=end, starts=(start,))
+    if not any(name in main for name in ("RRULE", "RDATE", "EXDATE")):
+        return event
+    rule = main.get("RRULE")
+    dates = _expanded(main, zones, frame)
+    own = {change.key for change in event.changes}
+    # Dates whose length is not that of the first are changes too: periods, and days on which the clocks are changed.
+    differing = [
+        Change(values.key(datetime.fromtimestamp(s, UTC), frame), s, e, event.summary, event.places)
+        for s, e in dates
+        if abs((e - s) - (end - start)) > 0.5
+    ]
+    return replace(
+        event,
+        starts=tuple(s for s, _ in dates),
+        rule="" if rule is None else rule.to_ical().decode(),
+        endless=rule is not None and _goes_on(rule, frame),
+        elsewhere=rule is not None and _elsewhere(main["DTSTART"].dt, frame),
+        rdates=tuple(values.key(moment, frame) for moment, _ in values.moments(main, "RDATE")),
+        exdates=tuple(values.key(moment, frame) for moment, _ in values.moments(main, "EXDATE")),
+        changes=(*event.changes, *(change for change in differing if change.key not in own)),
+    )
+
+
+def _expanded(main: Component, zones: list[Component], frame: Frame) -> list[tuple[float, float]]:
+    """The dates of a series within the window, in order. Raises ``Unsound``."""
+    calendar: Any = icalendar.Calendar()
+    calendar.subcomponents = [*zones, main]
     first, last = datetime.fromtimestamp(frame.start, UTC), datetime.fromtimestamp(frame.end, UTC)
     try:
-        query = recurring_ical_events.of(calendar, components=["VEVENT"])
-        found = query.between(first, last)
-    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, ArithmeticError) as error:
-        raise Unsound(f"its times cannot be worked out: {_first_line(error)}") from None
-    recurs = any(name in c for c in components for name in ("RRULE", "RDATE", "RECURRENCE-ID"))
-    times = []
-    for occurrence in found:
-        if _status(occurrence) == "CANCELLED" or _text(occurrence, "TRANSP").upper() == "TRANSPARENT":
-            continue
-        start, end = _span(occurrence, frame)
-        if start >= frame.end or end <= frame.start:
-            continue
-        times.append(
-            Time(
-                _key(occurrence, frame) if recurs else "",
-                start,
-                end,
-                _text(occurrence, "SUMMARY"),
-                places(occurrence),
-                _status(occurrence),
-                _text(occurrence, "CLASS").upper() in ("PRIVATE", "CONFIDENTIAL"),
-            )
-        )
-    if len(times) > TIMES_MAX:
-        raise Unsound(f"it happens {len(times)} times; at most {TIMES_MAX} are taken")
-    return tuple(sorted(times, key=lambda t: (t.start, t.key)))
+        found = recurring_ical_events.of(calendar, components=["VEVENT"]).between(first, last)
+    except _BROKEN as error:
+        raise Unsound(f"its dates cannot be worked out: {values.first_line(error)}") from None
+    start, end = values.span(main, frame)
+    usual = _on_the_clock(main, frame)
+    dates: dict[float, float] = {}
+    for one in found:
+        begins, ends = values.span(one, frame)
+        # RFC 5545 §3.8.5.3: the exact length of the first holds for all, whatever the clocks show.
+        if isinstance(one["DTSTART"].dt, datetime) and _on_the_clock(one, frame) == usual:
+            ends = begins + (end - start)
+        if begins < frame.end and ends > frame.start:
+            dates[begins] = ends
+    if len(dates) > DATES_MAX:
+        raise Unsound(f"it has {len(dates)} dates; at most {DATES_MAX} are taken")
+    return sorted(dates.items())
 
 
-def _sound(component: Component, line: int, frame: _Frame) -> None:
-    """Raise ``Unsound`` for what would otherwise be taken for something else than was meant."""
-    if component.errors:
-        name, why = component.errors[0]
-        raise Unsound(f"line {line} and following: {name or 'a line'} cannot be read: {_first_line(why)}")
-    if "DTSTART" not in component:
-        raise Unsound("it has no DTSTART")
-    if "DTEND" in component and "DURATION" in component:
-        raise Unsound("it has both DTEND and DURATION; RFC 5545 allows one")
-    for name in _TIMES:
-        for value in _listed(component, name):
-            tzid = getattr(value, "params", {}).get("TZID")
-            for moment in _moments(value):
-                if tzid and isinstance(moment, datetime) and moment.tzinfo is None:
-                    text = f"{name}: there is no time zone {tzid!r}; send its VTIMEZONE along or use an IANA name"
-                    raise Unsound(text)
-    for rule in _listed(component, "RRULE"):
-        frequency = str((rule.get("FREQ") or [""])[0]).upper()
-        if frequency not in FREQUENCIES:
-            raise Unsound(
-                f"RRULE: FREQ={frequency} is no way for a booking to recur; use one of {', '.join(FREQUENCIES)}"
-            )
-    if (status := _status(component)) not in STATUSES:
-        raise Unsound(f"STATUS:{status} is not known; write {', '.join(STATUSES)}")
-    start, end = _span(component, frame)
-    if end <= start and not (_status(component) == "CANCELLED"):
-        raise Unsound(
-            "it has no length: DTSTART alone is a point in time" if end == start else "it ends before it starts"
-        )
-
-
-def _span(component: Component, frame: _Frame) -> tuple[float, float]:
-    """Start and end as stamps. RFC 5545 §3.6.1: DTEND is not included; a DATE alone is one day, a DATE-TIME a point."""
-    start = component["DTSTART"].dt
-    begins = _stamp(start, frame)
-    if "DTEND" in component:
-        end = component["DTEND"].dt
-        if isinstance(end, datetime) != isinstance(start, datetime):
-            raise Unsound("DTSTART and DTEND are of different types: write both as DATE or both as DATE-TIME")
-        return begins, _stamp(end, frame)
-    if "DURATION" in component:
-        return begins, _stamp(_plus(start, component["DURATION"].dt, frame), frame)
-    if isinstance(start, datetime):
-        return begins, begins
-    return begins, _stamp(start + timedelta(days=1), frame)
-
-
-def _plus(start: date, duration: timedelta, frame: _Frame) -> date:
-    """RFC 5545 §3.3.6: days are days of the calendar, hours are hours that pass."""
+def _on_the_clock(component: Component, frame: Frame) -> float:
+    """How long it seems to last by the clock on the wall."""
+    if "DTEND" not in component:
+        begins, ends = values.span(component, frame)
+        return ends - begins
+    start, end = component["DTSTART"].dt, component["DTEND"].dt
     if not isinstance(start, datetime):
-        return start + duration
-    days = timedelta(days=duration.days)
-    local = start + days
-    if local.tzinfo is None:
-        local = local.replace(tzinfo=frame.zone)
-    return local.astimezone(UTC) + (duration - days)
+        return float((end - start).total_seconds())
+    return float((end.replace(tzinfo=None) - start.replace(tzinfo=None)).total_seconds())
 
 
-def _stamp(moment: date, frame: _Frame) -> float:
-    if not isinstance(moment, datetime):
-        moment = datetime.combine(moment, time.min)
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=frame.zone)
-    try:
-        return moment.timestamp()
-    except (OverflowError, ValueError):
-        raise Unsound(f"{moment.isoformat()} lies beyond what can be reckoned with") from None
+def _goes_on(rule: Any, frame: Frame) -> bool:
+    until = (rule.get("UNTIL") or [None])[0]
+    return until is None or values.stamp(until, frame) > frame.end
 
 
-def _key(component: Component, frame: _Frame) -> str:
-    """The name of one time: when the rule had it, in UTC."""
-    value = component.get("RECURRENCE-ID") or component["DTSTART"]
-    return datetime.fromtimestamp(_stamp(value.dt, frame), UTC).strftime("%Y%m%dT%H%M%SZ")
-
-
-def places(component: Component) -> tuple[str, ...]:
-    """Where it is: LOCATION and RESOURCES as they were written, each once."""
-    found = [_clean(str(value)) for value in _listed(component, "LOCATION")]
-    for value in _listed(component, "RESOURCES"):
-        # RESOURCES is a list; the library gives it as it came where it does not split it.
-        names = getattr(value, "cats", None) or str(value).split(",")
-        found += [_clean(str(name)) for name in names]
-    return tuple(dict.fromkeys(name for name in found if name))
-
-
-def _listed(component: Component, name: str) -> list[Any]:
-    """The values of a property that may be there several times, or not at all."""
-    value = component.get(name)
-    return [] if value is None else list(value) if isinstance(value, list) else [value]
-
-
-def _moments(value: Any) -> list[Any]:
-    """The dates of a property's value: one, or those of a list; of a period its start."""
-    found = [entry.dt for entry in value.dts] if hasattr(value, "dts") else [value.dt]
-    return [moment[0] if isinstance(moment, tuple) else moment for moment in found]
-
-
-def _sequence(component: Mapping[str, Any]) -> int:
-    with contextlib.suppress(TypeError, ValueError):
-        return int(component.get("SEQUENCE", 0))
-    return 0
-
-
-def _status(component: Mapping[str, Any]) -> str:
-    return str(component.get("STATUS") or "CONFIRMED").upper()
-
-
-def _text(component: Mapping[str, Any], name: str) -> str:
-    value = component.get(name)
-    return _clean(str(value[0] if isinstance(value, list) else value)) if value is not None else ""
-
-
-def _clean(text: str) -> str:
-    """On one line, without what cannot be shown, and not endless."""
-    shown = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    return shown if len(shown) <= TEXT_CHARS_MAX else shown[: TEXT_CHARS_MAX - 1] + "…"
-
-
-def _digest(parts: list[tuple[int, Component]]) -> str:
-    """Of what an event says, without when it was said: a feed stamps its events anew each time it is asked."""
-    said = []
-    for _, component in parts:
-        lines = component.to_ical().decode().replace("\r\n ", "").split("\r\n")
-        said += [line for line in lines if not line.startswith(("DTSTAMP", "LAST-MODIFIED", "CREATED"))]
-    return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16]
-
-
-def _first_line(error: object) -> str:
-    return _clean(str(error).split("\n", 1)[0]) or type(error).__name__
+def _elsewhere(start: Any, frame: Frame) -> bool:
+    """Whether a rule follows another clock than the venue's: they differ in winter or in summer."""
+    if not isinstance(start, datetime) or start.tzinfo is None:
+        return False
+    naive = start.replace(tzinfo=None)
+    probes = [naive.replace(month=month, day=1) for month in range(1, 13)]
+    return any(p.replace(tzinfo=start.tzinfo).utcoffset() != p.replace(tzinfo=frame.zone).utcoffset() for p in probes)

@@ -51,7 +51,9 @@ def travelling(plan: Plan, trial: Trial) -> Iterator[Command]:
             there = group[(place + 1) % len(group)]
             theirs = plan.controls.get((there, control))
             if isinstance(theirs, ChoiceSpec) and theirs.sources:
-                yield Act(PERSON, control, "set", zone=zone, value=f"{there}/{theirs.options[place % len(theirs.options)]}")
+                yield Act(
+                    PERSON, control, "set", zone=zone, value=f"{there}/{theirs.options[place % len(theirs.options)]}"
+                )
 
 
 def holding(plan: Plan, trial: Trial) -> Iterator[Command]:

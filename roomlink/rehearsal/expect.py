@@ -18,8 +18,11 @@ WITHIN = 0.001
 class Seen(Protocol):
     """What expectations are compared with."""
 
-    state: State
-    now: float
+    @property
+    def state(self) -> State: ...
+
+    @property
+    def now(self) -> float: ...
 
     def level(self, device: str, point: str) -> Any:
         """What a device is at a point now."""
@@ -59,7 +62,7 @@ def agrees(expected: Any, seen: Any, within: float = WITHIN) -> bool:
         return {"on": True, "off": False}.get(str(expected), expected) is seen
     if isinstance(seen, int | float) and isinstance(expected, int | float):
         return abs(seen - expected) <= within
-    return (None if expected == "none" else expected) == seen
+    return bool((None if expected == "none" else expected) == seen)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +96,7 @@ def _member(key: str, want: Any, found: Any, within: float) -> bool:
     if key == "outliers":
         return sorted(want) == sorted(found or ())
     if key in ("decided", "mixed", "flagged", "joins"):
-        return bool(want) == found
+        return bool(want) is found
     return agrees(want, found, within)
 
 

@@ -6,10 +6,10 @@ from statistics import median
 
 from roomlink.core import view
 from roomlink.core.records import Choice, Level, Motion
-from roomlink.core.spec import ChoiceSpec, LevelSpec, Value
+from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Value
 from roomlink.core.state import State
 from roomlink.limits import LEVEL_EPSILON, VIEW_DECIMALS
-from roomlink.rehearsal.invariants import hold_to, said
+from roomlink.rehearsal.invariants import Broken, said
 from roomlink.rehearsal.plan import Plan
 
 Shown = tuple[Value, bool, bool, list[str]]
@@ -21,26 +21,31 @@ def check_faces(plan: Plan, state: State, now: float) -> None:
     for controller, spec in plan.spec.controllers.items():
         for control, seen in view.face(state, controller, now)["controls"].items():
             votes = _votes(plan, state, controller, control, now)
-            kind = plan.controls.get((spec.home, control)) or plan.controls[votes[0][0], control]
+            kind = _kind(plan, state, controller, control)
             if isinstance(kind, LevelSpec):
-                wished = of_levels(spec.feedback, [(z, float(v)) for z, v in votes if v is not None], kind.tolerance)  # type: ignore[arg-type]  # votes on a level are numbers
+                wished = of_levels(spec.feedback, [(z, float(v)) for z, v in votes if v is not None], kind.tolerance)
             else:
                 wished = of_states(spec.feedback, votes)
             found = (seen["value"], seen["decided"], seen["mixed"], seen["outliers"])
-            where = f"{controller} shows {said(found[0])} for {control}, decided {found[1]}, mixed {found[2]}"
-            hold_to("feedback", found == wished, f"{where}, outliers {found[3]}; by the rules {wished}")
+            if found != wished:
+                where = f"{controller} shows {said(found[0])} for {control}, decided {found[1]}, mixed {found[2]}"
+                raise Broken("feedback", f"{where}, outliers {found[3]}; by the rules {wished}")
+
+
+def _kind(plan: Plan, state: State, controller: str, control: str) -> ControlSpec:
+    """The control as the controller shows it: as in its home, else as in the first linked zone that has it."""
+    zones = (plan.homes[controller], *state.linked.get(controller, ()))
+    return next(plan.controls[z, control] for z in zones if (z, control) in plan.controls)
 
 
 def _votes(plan: Plan, state: State, controller: str, control: str, now: float) -> list[tuple[str, Value]]:
     """The linked zones that the control speaks to, in the order of linking, and what each says."""
     home = plan.homes[controller]
-    linked = state.linked.get(controller, ())
-    first = next((z for z in (home, *linked) if (z, control) in plan.controls), None)
-    ours = plan.controls[first, control] if first is not None else None
+    ours = _kind(plan, state, controller, control)
     votes: list[tuple[str, Value]] = []
-    for zone in linked:
+    for zone in state.linked.get(controller, ()):
         theirs = plan.controls.get((zone, control))
-        if theirs is None or ours is None or theirs.kind != ours.kind:
+        if theirs is None or theirs.kind != ours.kind:
             continue
         if isinstance(theirs, LevelSpec) and isinstance(ours, LevelSpec) and theirs.unit != ours.unit:
             continue

@@ -69,9 +69,9 @@ def _posted(survey: Survey) -> Iterator[Note]:
     for room in survey.rooms:
         between = [group for group in room.groups if 1 < len(group) < len(room.zones)]
         if lacking := [group for group in between if survey.charges[group].posted is None]:
-            of = f"{len(lacking)} of the {len(between)}" if len(between) > 1 else "the one"
+            of = f"{len(lacking)} of" if len(lacking) < len(between) else "any of"
             rooms = listing(" + ".join(group) for group in lacking)
-            text = f"no number of people is posted for {of} rooms that some open walls make: {rooms}"
+            text = f"no number of people is posted for {of} the {len(between)} rooms that some open walls make: {rooms}"
             yield Note(("occupancy",), text, "add those that are meant to be used", "note")
 
 

@@ -28,8 +28,11 @@ SECTIONS = {
     "microphones": "microphone",
     "loudspeakers": "loudspeakers",
     "sound_outputs": "sound output",
+    "crews": "crew",
+    "routines": "routine",
+    "bookings": "rule for bookings",
 }
-"""Every section of a resolved configuration, with the word for one of its entries."""
+"""The sections of a resolved configuration with the word for one of their entries; others go by their own names."""
 ARRANGEMENTS = ("zones", "partitions", "controllers", "combining", "occupancy", "overrides")
 """What the proof of all arrangements looks at."""
 UNTOLD = ("digest", "point_name", "open_name", "close_name")
@@ -103,7 +106,8 @@ def _disarmed(before: Spec, after: Spec) -> Iterator[str]:
 
 
 def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Change]:
-    for section, word in SECTIONS.items():
+    for section in dict.fromkeys((*SECTIONS, *before, *after)):
+        word = SECTIONS.get(section, section)
         old, new = _entries(section, before.get(section)), _entries(section, after.get(section))
         if section == "zones":
             yield from _controls(old, new)
@@ -135,7 +139,9 @@ def _entries(section: str, data: Any) -> dict[str, Any]:
         for moment in ("on_combine", "on_separate"):
             rules |= {f"{moment} {control}": rule for control, rule in (rules.pop(moment, None) or {}).items()}
         return rules
-    return {section: data} if section in ("venue", "sound") else dict(data or {})
+    if section in ("venue", "sound") or not isinstance(data, Mapping | None):
+        return {section: data}
+    return dict(data or {})
 
 
 def _was(section: str, entry: Any) -> str:
@@ -225,7 +231,7 @@ def as_text(found: Comparison) -> str:
 
 def section_of(found: Comparison) -> str:
     """The comparison as a section of the handover."""
-    rows = [(change.how, SECTIONS[change.section], change.text) for change in found.changes]
+    rows = [(change.how, SECTIONS.get(change.section, change.section), change.text) for change in found.changes]
     void = [("proof", text) for text in found.proofs]
     void += [("to be checked again", item) for item in found.again]
     void += [("new to be checked", item) for item in found.new]

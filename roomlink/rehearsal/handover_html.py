@@ -17,7 +17,7 @@ h3 { font-size: 1.08rem; font-weight: 600; margin: 1.5rem 0 0.4rem; }
 p, ul { margin: 0 0 0.7rem; max-width: 46rem; }
 a { color: inherit; }
 .sub { font-size: 1.2rem; margin: 0.3rem 0 1.6rem; color: var(--faint); }
-code, .id { font: 0.87em "DejaVu Sans Mono", "Liberation Mono", monospace; overflow-wrap: anywhere; }
+code { font: 0.87em "DejaVu Sans Mono", "Liberation Mono", monospace; white-space: nowrap; }
 dl { display: grid; grid-template-columns: max-content minmax(0, 1fr); gap: 0.25rem 1.2rem; margin: 0 0 1.4rem; }
 dt { color: var(--faint); } dd { margin: 0; overflow-wrap: anywhere; }
 table { border-collapse: collapse; width: 100%; font-size: 0.87rem; line-height: 1.35; margin: 0 0 1rem;

@@ -35,6 +35,7 @@ def page(h: Handover, made: Sequence[Table], changes: str = "") -> str:
         ("equipment", "Devices, bindings and addresses", _equipment(found), True),
         ("network", "Network", _network(found), False),
         ("sound", "Sound plan", _sound(h, found), True),
+        ("diary", "Diary", _shown(found, "diary", "Nothing is configured for the diary."), False),
         ("record", "Test record", record(h), True),
         ("backup", "Backup and restore", BACKUP, True),
         *([("changes", "Changes", changes, False)] if changes else []),

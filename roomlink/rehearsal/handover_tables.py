@@ -119,9 +119,17 @@ def _groupings(h: Handover) -> Iterator[Row]:
 
 def _groups(h: Handover) -> Iterator[Row]:
     for charge in h.survey.charges.values():
-        acting = "; ".join(f"{c} on {' + '.join(zones)}" for c, zones in charge.acts.items())
-        locked = f"; locked: {', '.join(charge.locked)}" if charge.locked else ""
-        yield " + ".join(charge.zones), charge.lead or "nobody", acting + locked, posted(charge)
+        yield " + ".join(charge.zones), charge.lead or "nobody", _acting(charge), posted(charge)
+
+
+def _acting(charge: Charge) -> str:
+    """Who acts on which zones by itself; those that act on the same are told together."""
+    by_zones: dict[tuple[str, ...], list[str]] = {}
+    for controller, zones in charge.acts.items():
+        by_zones.setdefault(tuple(zones), []).append(controller)
+    whole = charge.zones if len(charge.zones) > 1 else None
+    said = [f"{listing(names)} on {'all' if on == whole else listing(on)}" for on, names in by_zones.items()]
+    return "; ".join([*said, *([f"locked: {listing(charge.locked)}"] if charge.locked else [])]) or "nobody"
 
 
 def posted(charge: Charge) -> str:
@@ -246,6 +254,37 @@ def _heard(h: Handover) -> Iterator[tuple[str, Any]]:
     yield from ((" + ".join(c.zones), c.sound) for c in h.survey.charges.values() if c.sound is not None)
 
 
+TOLD = frozenset(
+    (
+        "venue",
+        "zones",
+        "partitions",
+        "controllers",
+        "combining",
+        "scenes",
+        "occupancy",
+        "sound",
+        "microphones",
+        "loudspeakers",
+        "sound_outputs",
+        "overrides",
+        "devices",
+        "supplies",
+        "bindings",
+    )
+)
+"""The sections of a configuration that have tables of their own."""
+
+
+def _further(h: Handover) -> Iterator[Row]:
+    """Every other section as it was resolved: the diary's rules, and whatever else a configuration says."""
+    for section, entries in h.data.items():
+        if section not in TOLD and isinstance(entries, Mapping):
+            yield from ((section, name, words(entry, name)) for name, entry in entries.items())
+        elif section not in TOLD and entries:
+            yield section, "", words(entries)
+
+
 def _checks(h: Handover) -> Iterator[Row]:
     for item in h.checks()["items"]:
         record = item["record"]
@@ -292,6 +331,7 @@ _TABLES: tuple[tuple[str, Row, Callable[[Handover], Iterator[Row]]], ...] = (
     ("sound-outputs", ("loudspeakers", "of microphone", "device", "point"), _sound_outputs),
     ("gains", ("zones", "microphone", "loudspeakers", "gain (dB)"), _gains),
     ("delays", ("zones", "counted from", "loudspeakers", "delay (ms)"), _delays),
+    ("diary", ("section", "entry", "what it says"), _further),
     ("checks", ("item", "title", "standing", "measured", "unit", "who", "when", "note"), _checks),
 )
 

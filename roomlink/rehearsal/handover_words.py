@@ -18,7 +18,9 @@ DURATIONS = frozenset(
         "move_limit",
         "blend",
         "stagger",
-        "max_run",
+        "set_up",
+        "clear_down",
+        "over",
     )
 )
 """Members whose numbers are seconds."""

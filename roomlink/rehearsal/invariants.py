@@ -15,6 +15,7 @@ from roomlink.core.state import State
 from roomlink.rehearsal.plan import Group, Plan, components, wanted
 from roomlink.rehearsal.treatment import treated
 
+NO_ROLE = Role()
 NEAR = 1e-6
 """Values and times nearer than this are the same: what is worked out another way rounds another way."""
 
@@ -147,15 +148,15 @@ class Watch:
                 (self.open.add if is_open else self.open.discard)(wall)
                 del self.expected[wall]
         for wall, record in state.walls.items():
-            said = "open" if record.joins else "closed"
-            hold_to("settle", record.joins == (wall in self.open), f"{wall} counts as {said}")
+            if record.joins != (wall in self.open):
+                raise Broken("settle", f"{wall} counts as {'open' if record.joins else 'closed'}")
 
     def _groups(self, state: State) -> dict[str, Group]:
         opened = {w for w, record in state.walls.items() if record.joins} if self.open is None else self.open
         found = components(self.plan, opened, state.overflows.values())
         for zone, group in found.items():
-            seen = state.group_of.get(zone)
-            hold_to("groups", seen == group, f"{zone} is grouped as {_list(seen or ())}, but {_list(group)} connect")
+            if (seen := state.group_of.get(zone)) != group:
+                raise Broken("groups", f"{zone} is grouped as {_list(seen or ())}, but {_list(group)} connect")
         return found
 
     def _out(self, before: Before, state: State) -> None:
@@ -197,17 +198,17 @@ class Watch:
         """What joining and parting did to the values; told apart only where one wall alone did it."""
         causes = sum(w.joins != before.walls[n].joins for n, w in state.walls.items() if n in before.walls)
         causes += before.overflows != state.overflows
-        base = {
-            key: wanted(record, now, held=bool(before.held.get(key))) for key, record in before.controls.items()
-        }
+        base = {key: wanted(record, now, held=bool(before.held.get(key))) for key, record in before.controls.items()}
         single = causes == 1 and before.overrides.keys() == state.overrides.keys()
         blend = self.plan.combining.blend if self.plan.combining else 0.0
         for key, old in before.controls.items():
             new = state.controls.get(key)
             if isinstance(old, Level) and isinstance(new, Level) and (blend > 0.0 or self.plan.local[key]):
+                if new is old:
+                    continue
                 was, is_now = old.at(now), new.at(now)
                 hold_to("jump", abs(was - is_now) <= NEAR, f"{_named(key)} jumps from {was:g} to {is_now:g}")
-                late = new is not old and (new.arrival or now) - now > blend + NEAR and new.to != old.to
+                late = (new.arrival or now) - now > blend + NEAR and new.to != old.to
                 hold_to("combine", not late, f"{_named(key)} takes longer than the blend of {blend:g} s")
         for zone, key_of in self.plan.keys_of.items():
             group, old_group = state.group_of[zone], before.groups.get(zone, (zone,))
@@ -219,9 +220,7 @@ class Watch:
         if single:
             self._treatments(before, state, base, now)
 
-    def _treatments(
-        self, before: Before, state: State, base: dict[tuple[str, str], Value], now: float
-    ) -> None:
+    def _treatments(self, before: Before, state: State, base: dict[tuple[str, str], Value], now: float) -> None:
         changed = {g: None for z, g in state.group_of.items() if before.groups.get(z) != g and z in self.plan.keys_of}
         for group in changed:
             olds = {before.groups.get(zone, (zone,)) for zone in group}
@@ -260,42 +259,47 @@ def _flags(plan: Plan, state: State, groups: dict[str, Group]) -> None:
     for wall, (a, b) in plan.walls.items():
         record = state.walls[wall]
         flagged = not record.joins and groups[a] == groups[b]
-        hold_to("flags", record.flagged == flagged, f"{wall} is {'' if record.flagged else 'not '}flagged")
+        if record.flagged != flagged:
+            raise Broken("flags", f"{wall} is {'' if record.flagged else 'not '}flagged")
 
 
 def _roles(plan: Plan, state: State) -> None:
     if plan.combining is None:
         return
+    leads = {group: plan.lead_of(group) for group in set(state.group_of.values())}
     for controller, home in plan.homes.items():
         group = state.group_of[home]
-        lead = plan.lead_of(group)
-        role = state.roles.get(controller, Role())
-        hold_to("lead", role.lead == (lead == controller), f"{controller} does {'' if role.lead else 'not '}lead")
+        lead = leads[group]
+        role = state.roles.get(controller, NO_ROLE)
+        if role.lead != (lead == controller):
+            raise Broken("lead", f"{controller} does {'' if role.lead else 'not '}lead {_list(group)}")
         locks = plan.combining.others == "lock" and len(group) > 1 and lead is not None and lead != controller
         by = lead if locks else None
-        hold_to("lead", role.locked == by, f"{controller} is locked by {role.locked}, not by {by}")
+        if role.locked != by:
+            raise Broken("lead", f"{controller} is locked by {role.locked}, not by {by}")
 
 
 def _links(plan: Plan, state: State, out: set[tuple[str, str]]) -> None:
     for controller, zones in state.linked.items():
         for zone in zones:
-            both = (controller, zone) in state.links and controller in state.linked_by.get(zone, ())
-            hold_to("links", both, f"{controller} and {zone} do not agree that they are linked")
+            if (controller, zone) not in state.links or controller not in state.linked_by.get(zone, ()):
+                raise Broken("links", f"{controller} and {zone} do not agree that they are linked")
     if plan.combining is None:
         return
     by_combining: dict[str, set[str]] = {}
     for (controller, zone), link in state.links.items():
         if "combining" in link.reasons:
             by_combining.setdefault(controller, set()).add(zone)
+    leads = {group: plan.lead_of(group) for group in set(state.group_of.values())}
     for controller, home in plan.homes.items():
         group = state.group_of[home]
-        lead = plan.lead_of(group)
+        lead = leads[group]
         follows = lead == controller or (plan.combining.others == "mirror" and lead is not None)
         wished = set(group) if len(group) > 1 and follows else set()
         seen = by_combining.get(controller, set())
-        fits = seen <= wished and all((controller, zone) in out for zone in wished - seen)
-        text = f"{controller} is linked by combining to {_list(tuple(sorted(seen)))}, not {_list(tuple(sorted(wished)))}"
-        hold_to("links", fits, text)
+        if not seen <= wished or any((controller, zone) not in out for zone in wished - seen):
+            rather = f"{_list(tuple(sorted(seen)))}, not {_list(tuple(sorted(wished)))}"
+            raise Broken("links", f"{controller} is linked by combining to {rather}")
 
 
 def _sources(plan: Plan, state: State, keys: list[tuple[str, str]]) -> None:
@@ -323,8 +327,8 @@ def _held(plan: Plan, state: State) -> None:
     for key in plan.momentaries:
         record = state.controls[key]
         is_on = isinstance(record, Momentary) and record.value
-        on = "on" if is_on else "off"
-        hold_to("held", is_on == bool(state.held.get(key)), f"{_named(key)} is {on}, against who holds it")
+        if is_on != bool(state.held.get(key)):
+            raise Broken("held", f"{_named(key)} is {said(is_on)}, against who holds it")
 
 
 def _overridden(plan: Plan, state: State) -> None:
@@ -335,9 +339,10 @@ def _overridden(plan: Plan, state: State) -> None:
         over = [plan.overrides[o] for o in standing if zone in (plan.overrides[o].zones or plan.keys_of)]
         found = next((o.values[control] for o in over if control in o.values), None)
         mask = state.masks.get(key)
-        hold_to("override", (mask.value if mask else None) == found, f"{_named(key)} is masked as {mask and mask.value}")
+        if (mask.value if mask else None) != found:
+            raise Broken("override", f"{_named(key)} is masked as {said(mask.value) if mask else 'nothing'}")
         if over:
-            hold_to("override", not state.held.get(key), f"{_named(key)} is held")
             record = state.controls[key]
-            still = not isinstance(record, Motion) or (record.running is None and record.pending is None)
-            hold_to("override", still, f"{_named(key)} moves")
+            moves = isinstance(record, Motion) and (record.running is not None or record.pending is not None)
+            if moves or state.held.get(key):
+                raise Broken("override", f"{_named(key)} {'moves' if moves else 'is held'}")

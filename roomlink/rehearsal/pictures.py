@@ -22,7 +22,7 @@ PICTURES_MAX = 500
 INDEX = "index.html"
 
 WIDTH, PLAN_HEIGHT_MAX, MARGIN = 760.0, 560.0, 24.0
-LINE, TEXT, SWATCH = 20.0, 15.0, 44.0
+LINE, TEXT, TEXT_MIN, SWATCH = 20.0, 15.0, 10.0, 44.0
 LETTER = 0.56
 """The usual width of a letter, as a part of the text's height."""
 LEGEND_CHARS = 92
@@ -112,6 +112,11 @@ def _words(grouping: Grouping, loaded: Loaded) -> str:
     return " | ".join(" + ".join(zones[zone]["name"] for zone in group) for group in grouping.groups)
 
 
+def _size(words: str, wide: float) -> float:
+    """The height of text that fits."""
+    return min(TEXT, wide / (LETTER * max(len(words), 1)))
+
+
 class _Plan:
     """The venue's plan on paper: metres to pixels, and what every picture has in common."""
 
@@ -188,13 +193,15 @@ class _Plan:
         leads = {self.data["controllers"][c.lead]["home"]: c.lead for c in charges if c.lead is not None}
         for zone, outline in self.outlines.items():
             x, y = self.at(middle(outline))
-            room = (max(p[0] for p in outline) - min(p[0] for p in outline)) * self.scale - 2 * LINE
-            yield self._written("name", x, y, self._name(zone), room)
+            wide = (max(p[0] for p in outline) - min(p[0] for p in outline)) * self.scale - LINE
+            yield self._written("name", x, y, self._name(zone), wide)
             if zone in leads:
-                yield self._written("says", x, y + LINE, f"{self._panel(leads[zone])} leads", room)
+                said = f"{self._panel(leads[zone])} leads"
+                # Where the room is small, the legend has the rest.
+                yield self._written("says", x, y + LINE, said if _size(said, wide) >= TEXT_MIN else "leads", wide)
 
-    def _written(self, what: str, x: float, y: float, words: str, room: float) -> str:
-        size = max(min(TEXT, room / (LETTER * max(len(words), 1))), TEXT / 2)
+    def _written(self, what: str, x: float, y: float, words: str, wide: float) -> str:
+        size = max(_size(words, wide), TEXT_MIN)
         return f'<text class="{what}" x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}">{escape(words)}</text>'
 
     def _legend(

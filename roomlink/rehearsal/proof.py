@@ -1,7 +1,7 @@
-"""Every arrangement of the walls and every wall that moves from there, run through the real core and held to the rules.
+"""Every arrangement of the walls, and every wall that moves from there, through the real core and held to the rules.
 
-The arrangements are the leaves of a tree: each wall in turn stays closed or opens. A branch is forked, not run again, so
-an arrangement costs the same however many there are. Branches are shared out to processes.
+The arrangements are the leaves of a tree: each wall in turn stays closed or opens. A branch is forked, not run again,
+so an arrangement costs the same however many there are. Branches are shared out to processes.
 """
 
 from __future__ import annotations
@@ -181,7 +181,11 @@ class Branch:
         trial = self._fork(arrived)
         plan = trial.watch.plan
         trial.check_faces()
-        ready = (distinct(plan, AT_THE_PROOF), circumstances.travelling(plan, trial), circumstances.holding(plan, trial))
+        ready = (
+            distinct(plan, AT_THE_PROOF),
+            circumstances.travelling(plan, trial),
+            circumstances.holding(plan, trial),
+        )
         for commands in ready:
             for command, wait in every(commands):
                 trial.do(command, wait)

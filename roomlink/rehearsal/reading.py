@@ -91,13 +91,14 @@ class Names:
 
     def known(self, kind: str) -> Collection[str]:
         spec = self.spec
-        return {
+        tables: dict[str, Collection[str]] = {
             "zone": spec.zones,
             "controller": spec.controllers,
             "wall": spec.partitions,
             "override": spec.overrides,
             "device": spec.data.get("devices", {}),
-        }[kind]
+        }
+        return tables[kind]
 
     def controls(self, surface: str) -> Collection[str]:
         """The controls of a zone, or all that a controller may come to show."""
@@ -148,7 +149,9 @@ class Reader:
         surface, dot, control = value.rpartition(".") if isinstance(value, str) else ("", "", "")
         spec = self.names.spec
         if not dot:
-            self.report.add(path, f"{shown(value)} is not a control", "write zone.control or controller.control", key=key)
+            self.report.add(
+                path, f"{shown(value)} is not a control", "write zone.control or controller.control", key=key
+            )
         elif surface not in spec.zones and surface not in spec.controllers:
             surfaces = [*spec.zones, *spec.controllers]
             text = f"there is no zone or controller named {surface!r}"

@@ -48,8 +48,8 @@ class LoopData(TypedDict):
 class RoomData(TypedDict):
     """A divisible room. ``possible`` is null where it has too many digits; ``every`` whether all were looked at.
 
-    Then ``made`` has a place in ``groupings`` for each arrangement: for that in which wall ``n`` is open where bit ``n``
-    of the arrangement's own place is 1. It is null where not all were looked at.
+    If so, ``made`` has for each arrangement the place of its grouping in ``groupings``: an arrangement's own place has
+    bit ``n`` set where wall ``n`` is open. If not, it is null.
     """
 
     zones: list[str]

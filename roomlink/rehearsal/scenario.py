@@ -173,7 +173,9 @@ class _Scenarios:
                 found.append(Expectation(key, SECTIONS[key].read(self.reader, value, where), where))
             elif "." not in key:
                 keys = ", ".join((*SECTIONS, "refused"))
-                self.report.add(where, f"unknown key {key!r}", f"write a control, such as zone.control, or {keys}", key=True)
+                self.report.add(
+                    where, f"unknown key {key!r}", f"write a control, such as zone.control, or {keys}", key=True
+                )
             elif self.reader.control(key, where, key=True) is not None:
                 found.append(Expectation(key, read_control(self.reader, value, where), where))
         if refused is not None and not dos:
@@ -187,7 +189,8 @@ class _Scenarios:
             return None
         verb = next((key for key in given if key in VERBS), None)
         if verb is None:
-            self.reader.keys(given, VERBS, path)
+            # The verb comes first; what follows it is looked at once it is known.
+            self.reader.keys({next(iter(given)): None}, VERBS, path)
             return None
         spec = VERBS[verb]
         kinds = {verb: spec.object, **spec.keys, **COMMON}

@@ -12,7 +12,7 @@ from typing import Any, cast
 
 from roomlink.core.apply import apply
 from roomlink.core.commands import SERVICE, Command, Configure, Recover, StopMotion
-from roomlink.core.events import Configured, Entry, Event
+from roomlink.core.events import Entry, Event
 from roomlink.core.state import State
 from roomlink.drivers.port import Value
 from roomlink.drivers.registry import Registry
@@ -51,13 +51,17 @@ class Stage:
         self._watch: Watch | None = None
         begun = tuple(begin)
         if begun:
+            # What was so then counts, its configuration included.
             self._entry(Entry(1, start, "service", "service", {"command": "Begin"}, begun))
-        self._configure(data, digest)
+        else:
+            self._configure(data, digest)
 
     def open(self, walls: Mapping[str, str]) -> None:
         """Put the devices on the bench and begin: ``walls`` stand as given, all others as the state says or closed."""
         self.walls = SimulatedWalls(self.clock, self.surely)
         self._at_rest(walls)
+        lost = (alarm.removeprefix("device-lost/") for alarm in self.state.alarms if alarm.startswith("device-lost/"))
+        self.unplugged.update(lost)
         self._start_outputs(power_was_lost=False)
         self.walls.begin(self.state)
 

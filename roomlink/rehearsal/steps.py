@@ -49,10 +49,7 @@ class Do:
             return None
         m = {**self.members, "object": self.members[self.verb], "now": now, "spec": spec}
         by = m.get("by", NOBODY)
-        if "holder" in m:
-            holder = m["holder"]
-        else:
-            holder = by if self.verb in HELD and m.get("for") is None else None
+        holder = m.get("holder", _finger(self.verb, by, m))
         return verb.make(Actor(by, m.get("via", "panel" if holder else "http"), holder), m)
 
     def __str__(self) -> str:
@@ -60,6 +57,7 @@ class Do:
         m = {k: _in_words(k, v) for k, v in self.members.items()}
         untold = (k for k in m if k not in (self.verb, *COMMON, "holder") and f"{{{k}}}" not in verb.words)
         more = "".join(f", {k} {m[k]}" for k in untold)
+        more = more.removeprefix(", position").removeprefix(",") if self.verb == "wall" else more
         return verb.words.format_map({**m, "object": m[self.verb]}) + more
 
 
@@ -82,7 +80,7 @@ def _act(do: str) -> Callable[[Actor, Members], Command]:
             value=m.get("value"),
             over=m.get("over", 0.0),
             for_s=m.get("for"),
-            given="value" in m,
+            given=do != "align" or "value" in m,
         )  # fmt: skip
 
     return make
@@ -122,7 +120,7 @@ VERBS: dict[str, Verb] = {
     "close": Verb("control", "close {object}", _HOLDING, (), _act("close")),
     "silent": Verb("word", "{object} gives no sign of life", {"why": "text"}, (),
                    lambda by, m: cmd.LetGo(by, m["object"], m["now"], m.get("why", "no sign of life"))),
-    "wall": Verb("wall", "{object} reports its", {"position": "position", "closed": "flag", "stacked": "flag"}, (),
+    "wall": Verb("wall", "{object} reports", {"position": "position", "closed": "flag", "stacked": "flag"}, (),
                  _wall),
     "pin": Verb("wall", "pin {object} {position} for {for}", {"position": "position", "for": "duration"},
                 ("position", "for"), lambda by, m: cmd.ReportWall(by, m["object"], m["position"], pin=m["for"])),
@@ -160,6 +158,13 @@ VERBS: dict[str, Verb] = {
     "reload": Verb("text", "reload {object}"),
     "happened": Verb("events", "{object} as the journal has them"),
 }  # fmt: skip
+
+
+def _finger(verb: str, by: str, members: Members) -> str | None:
+    """Who can be seen to hold where a scenario does not say: whoever acts, unless a time bounds it."""
+    return by if verb in HELD and members.get("for") is None else None
+
+
 COMMON = {"by": "text", "via": "text"}
 """Keys that every verb takes: who acts, and over what."""
 
@@ -177,9 +182,7 @@ def as_written(command: Command) -> Do:
     by = command.by
     if by.who != NOBODY:
         kept["by"] = by.who
-    if verb in HELD and (kept.get("for") is not None) == (by.holder is not None):
-        kept["holder"] = by.holder
-    elif verb in HELD and by.holder not in (None, kept.get("by", NOBODY)):
+    if verb in HELD and by.holder != _finger(verb, by.who, kept):
         kept["holder"] = by.holder
     if by.via != ("panel" if by.holder and verb in HELD else "http"):
         kept["via"] = by.via

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from statistics import fmean
 
 from roomlink.core.spec import ChoiceSpec, CombiningSpec, Value
 from roomlink.rehearsal.plan import Group, Key, Plan, clamped
+
+OF_GROUP: dict[str, Callable[[list[float]], float]] = {"quietest": min, "loudest": max, "mean": fmean}
 
 Wish = tuple[str, Value]
 """(the rule that says so, the value that the control shall go to)"""
@@ -40,9 +42,9 @@ def _lose_sources(plan: Plan, group: Group, wishes: dict[Key, Wish]) -> None:
     """A source that is no longer in the group gives way to the fallback, before anything else."""
     for key, (_, value) in list(wishes.items()):
         spec = plan.controls[key]
-        if isinstance(spec, ChoiceSpec) and spec.sources and isinstance(value, str) and "/" in value:
-            if value.rpartition("/")[0] not in group:
-                wishes[key] = ("sources", spec.fallback)
+        there = value.rpartition("/")[0] if isinstance(value, str) else ""
+        if isinstance(spec, ChoiceSpec) and spec.sources and there and there not in group:
+            wishes[key] = ("sources", spec.fallback)
 
 
 def _combine(plan: Plan, combining: CombiningSpec, group: Group, wishes: dict[Key, Wish]) -> None:
@@ -54,10 +56,10 @@ def _combine(plan: Plan, combining: CombiningSpec, group: Group, wishes: dict[Ke
         numbers = [float(v) for v in had.values() if isinstance(v, int | float) and not isinstance(v, bool)]
         if rule == "keep" or not keys:
             continue
-        if rule in ("quietest", "loudest", "mean"):
+        if rule in OF_GROUP:
             if not numbers:
                 continue
-            value: Value = {"quietest": min, "loudest": max, "mean": fmean}[str(rule)](numbers)
+            value: Value = OF_GROUP[str(rule)](numbers)
         elif rule == "lead":
             if home is None or (home, control) not in had:
                 continue

@@ -1,4 +1,4 @@
-"""One venue on virtual time under the eyes of a watch: it can be forked at any moment, and remembers how it got there."""
+"""One venue on virtual time under the eyes of a watch. It can be forked at any moment and remembers how it got there."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from roomlink.rehearsal.invariants import Watch, hold_to
 
 FIRST_STAMP = 1_000_000.0
 REST_S = 300.0
-"""What is due later than this after the last command is not waited for, such as an alarm for a wall that never comes."""
+"""What is due later than this after a command is not waited for, such as an alarm for a wall that never comes."""
 WAKES_MAX = 200
 """Wakes after one command at most: more, and the venue never comes to rest."""
 

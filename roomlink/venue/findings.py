@@ -11,7 +11,7 @@ Path = tuple[str | int, ...]
 """The way from the top of the configuration to a value: keys, and indices into lists."""
 
 Severity = Literal["error", "warning", "note"]
-"""An error is refused at load; with a warning the venue runs, not as its people would expect; a note is good to know."""
+"""An error is refused at load; with a warning a venue runs, but not as people would expect; a note is good to know."""
 
 # So many names are listed, and so many compared, when a name does not exist.
 _LISTED = 12
@@ -128,7 +128,7 @@ class Report:
         """Note that ``name`` names nothing."""
         # Comparing names costs time; whoever has so many findings has enough to begin with.
         right = instead(name, known, f"{what}s") if len(self.findings) < _SUGGESTED else ""
-        self.add(path, f"there is no {what} named {name!r}", right)
+        self.add(path, f"there is no {what} named {name!r}", right, key=path[-1:] == (name,))
 
     def sorted(self, severity: Severity) -> list[Finding]:
         return in_order(f for f in self.findings if f.severity == severity)

@@ -45,6 +45,8 @@ def drawn(hint: Any) -> st.SearchStrategy[Any]:
         return st.one_of([drawn(part) for part in parts])
     if get_origin(hint) is tuple and parts[1:] == (Ellipsis,):
         return st.lists(drawn(parts[0]), max_size=3).map(tuple)
+    if get_origin(hint) is tuple:
+        return st.tuples(*map(drawn, parts))
     return WHOLE if hint is int else st.from_type(hint)
 
 

@@ -9,6 +9,7 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ from tests.api.harness import Served
 from tests.rehearsal.handovers import DATE, MILL, made, mill, on_site
 
 CONFIG = Path(__file__).parents[2] / "config"
+BAYS = tuple(enumerate("abcdefghi"))
 VOID = ("meta", "br", "wbr", "polygon", "polyline", "path")
 
 
@@ -181,6 +183,20 @@ def test_groupings_have_leads_and_posted_numbers(found: dict[str, str]) -> None:
         "south": ("south-wall", "not posted"),
         "north + south": ("north-wall", "222"),
     }
+
+
+def test_a_room_with_very_many_groupings_has_them_in_its_table(tmp_path: Path) -> None:
+    """A picture of each would be a book; the page says where they are."""
+    zones = "".join(f"  bay-{c}: {{type: bay, outline: [[{n},0],[{n + 1},0],[{n + 1},9],[{n},9]]}}\n" for n, c in BAYS)
+    walls = "".join(f"  wall-{a}: {{between: [bay-{a}, bay-{b}]}}\n" for (_, a), (_, b) in pairwise(BAYS))
+    text = (
+        "venue: {id: gallery, timezone: Europe/Lisbon}\nzone_types: {bay: {controls: {mute: {kind: switch}}}}\n"
+        f"zones:\n{zones}partitions:\n{walls}"
+    )
+    found = made(mill(tmp_path, text))
+    assert len(rows(found, "groupings")) == 2 ** (len(BAYS) - 1)
+    assert '<a href="tables/groupings.csv">' in found["index.html"]
+    assert "<figure>" not in found["index.html"]
 
 
 def test_the_record_says_who_found_what_and_what_is_open(loaded: Loaded, found: dict[str, str]) -> None:

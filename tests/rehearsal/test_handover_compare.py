@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from roomlink.cli import main
-from roomlink.rehearsal.handover_compare import SECTIONS, Comparison, as_text, compare
+from roomlink.rehearsal.handover_compare import Comparison, as_text, compare
 from roomlink.venue.load import Loaded
 from tests.api.harness import HARBOUR, write_venue
 from tests.rehearsal.handovers import MILL, made, mill
@@ -42,7 +43,11 @@ CASES = [
         "zones",
         "lamp of south: start, off became on",
     ),
-    (("      program: {", "      chime: {kind: momentary}\\n      program: {"), "zones", "chime of north and south is new"),
+    (
+        ("      program: {", "      chime: {kind: momentary}\\n      program: {"),
+        "zones",
+        "chime of north and south is new",
+    ),
     (("discrete_input: 5", "discrete_input: 4"), "partitions", "wall north-south: contacts closed, "),
     (("others: mirror", "others: lock"), "combining", "rule others: mirror became lock"),
     (("volume: quietest", "volume: loudest"), "combining", "rule on_combine volume: quietest became loudest"),

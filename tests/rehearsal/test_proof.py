@@ -239,8 +239,8 @@ def test_a_counterexample_is_printed_in_words(monkeypatch: pytest.MonkeyPatch) -
     """Step by step, and what came of it."""
     lets_a_source_cross(monkeypatch)
     told = str(prove(hall()).failure)
-    assert "reports, position open" in told
-    assert "reports, position closed" in told
+    assert "b-c reports open" in told
+    assert "c-d reports closed" in told
     assert "a wall is closed between them" in told
 
 

@@ -85,24 +85,26 @@ steps:
 """,
     )
     path = tmp_path / "evening.yaml"
-    for line, column, words in (
-        (1, 13, "unknown key 'nam'; did you mean 'name'?"),
-        (4, 10, "unknown key 'sett'; did you mean 'set'?"),
-        (5, 9, "this is before the step above it"),
-        (6, 15, "a has no control named 'volum'; did you mean 'volume'?"),
-        (7, 9, "'value' is missing; write {set: ..., value: ...}"),
-        (8, 25, "unknown key 'valu'; did you mean 'value'?"),
-        (8, 35, "unknown key 'group'"),
-        (8, 55, "there is no wall named 'b-a'"),
-        (9, 30, "'ajar' is not a position; write one of closed, open, moving, unknown"),
-        (9, 36, "unknown key 'over'"),
-        (10, 10, "'soon' is neither a duration nor a clock time"),
-        (10, 38, "there is no zone named 'd'; there is a, b, c"),
-        (11, 42, "3 has no unit of time; write 3s"),
-        (11, 71, "'a' is not a list; write it as [one, two]"),
+    lines = path.read_text().splitlines()
+    for line, there, words in (
+        (1, "nam:", "unknown key 'nam'; did you mean 'name'?"),
+        (4, "sett", "unknown key 'sett'; did you mean 'set'?"),
+        (5, "5s", "this is before the step above it"),
+        (6, "a.volum", "a has no control named 'volum'; did you mean 'volume'?"),
+        (7, "{set", "'value' is missing; write {set: ..., value: ...}"),
+        (8, "valu", "unknown key 'valu'; did you mean 'value'?"),
+        (8, "group", "unknown key 'group'"),
+        (8, "b-a", "there is no wall named 'b-a'"),
+        (9, "ajar", "'ajar' is not a position; write one of closed, open, moving, unknown"),
+        (9, "over", "unknown key 'over'"),
+        (10, "soon", "'soon' is neither a duration nor a clock time"),
+        (10, "d}", "there is no zone named 'd'; there is a, b, c"),
+        (11, "3}", "3 has no unit of time; write 3s"),
+        (11, "a}", "'a' is not a list; write it as [one, two]"),
     ):
         said = [one for one in found if words in one]
         assert said, (words, found)
+        column = lines[line - 1].index(there) + 1
         assert said[0].startswith(f"{path}:{line}:{column}: "), said[0]
     assert len(found) == 14
 

@@ -141,3 +141,16 @@ def test_an_override_without_its_device_is_a_warning_that_it_stands(wired: Wired
     (found,) = wired(spoilt("overrides.fire.input.device", "relays-1")).warnings
     assert found.key == "overrides.fire.input.device"
     assert "the override as active" in found.text
+
+
+def test_where_the_sound_plan_goes_must_exist(wiring_faults: Callable[..., list[Finding]], spoilt: Spoilt) -> None:
+    """Microphone, loudspeakers and device are known, and the point is driven once."""
+    entry = {"microphone": "desk", "loudspeakers": "roof", "device": "panel", "point": {"name": "gain"}}
+    tree = spoilt("overrides.fire.name", "Fire")
+    tree["sound_outputs"] = [entry, {**entry, "device": "nowhere"}, entry]
+    found = {(f.key, f.text) for f in wiring_faults(tree)}
+    keys = {key for key, _ in found}
+    assert "sound_outputs[0].microphone" in keys
+    assert "sound_outputs[0].loudspeakers" in keys
+    assert "sound_outputs[1].device" in keys
+    assert any("driven already" in text for key, text in found if key.startswith("sound_outputs[2]"))

@@ -165,6 +165,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "devices",
         "supplies",
         "bindings",
+        "sound_outputs",
     ]
     assert data["zones"]["foyer"]["outline"] is None
     assert data["zones"]["heron"]["controls"]["program"] == {

@@ -2,14 +2,21 @@
  * `<rl-choice control="program">`: a choice as a radio group. Arrows move, Space or Enter chooses: a choice that followed
  * the arrows would switch real sources on its way. When linked zones disagree, nothing is chosen.
  */
-import { optionName, zoneName } from "../src/format.js";
+import { optionName, words, zoneName } from "../src/format.js";
 import { ControlElement } from "./control-element.js";
 import { make, setAll, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
 .options { display: grid; grid-template-columns: repeat(auto-fill, minmax(5.6rem, 1fr)); gap: 8px; margin-top: 6px; }
 .options .cell { padding: 8px 6px; }
-.from { grid-column: 1 / -1; margin-top: 6px; color: var(--faint); font-size: 1rem; }
+/* Sources of several rooms: a heading a room, as many in a row as their longest word allows. */
+.options[data-rooms] { grid-template-columns: repeat(auto-fill, minmax(max(var(--target), calc(var(--longest) * 0.54rem + 8px)), 1fr)); gap: 6px; margin-top: 2px; }
+.options[data-rooms] .cell { padding: 4px 2px; font-size: 1rem; min-height: max(50px, var(--target) - 6px); }
+.options[data-rooms] .cell[data-on]::before { position: absolute; left: 5px; top: 0; font-size: 0.875rem; }
+.from { grid-column: 1 / -1; color: var(--faint); font-size: 1rem; }
+.from:not(:first-child) { margin-top: 2px; }
+.from:has(+ [data-option=""]) { grid-column: 1 / -2; align-self: end; }
+.from + [data-option=""] { grid-column: -2 / -1; }
 .cell[data-on]::before { content: "\\2713\\00a0"; }
 .cell[data-asked]::after { content: "asked"; position: absolute; right: 6px; bottom: 1px; font-size: 0.8rem; font-weight: 400; }
 `);
@@ -72,14 +79,26 @@ export class RlChoice extends ControlElement {
     const key = JSON.stringify([options, options.map((option) => optionName(venue, option || null))]);
     if (group.dataset.key === key) return;
     group.dataset.key = key;
-    // Sources that came from other zones stand under their zone's name, after the zone's own.
-    const own = options.filter((option) => !option.includes("/"));
-    const from = [...new Set(options.filter((option) => option.includes("/")).map((option) => option.slice(0, option.indexOf("/"))))];
+    const roomOf = (/** @type {string} */ option) => option.slice(0, Math.max(0, option.indexOf("/")));
+    const own = options.filter((option) => option !== NONE && roomOf(option) === "");
+    const rooms = [...new Set(options.map(roomOf))].filter((zone) => zone !== "");
+    const none = options.includes(NONE) ? [this.#cell(NONE)] : [];
+    setAll(group, { "data-rooms": rooms.length > 0 });
+    if (rooms.length === 0) {
+      group.replaceChildren(...own.map((option) => this.#cell(option)), ...none);
+      return;
+    }
+    // Sources of several rooms stand each under its room's name; what switches off all of them beside the first name.
+    const parts = options.filter((option) => option !== NONE).flatMap((option) => words(option.slice(option.indexOf("/") + 1)).split(" "));
+    group.style.setProperty("--longest", String(Math.max(...parts.map((part) => part.length))));
+    const home = this.session?.home ?? null;
     group.replaceChildren(
+      make("span", { class: "from", "aria-hidden": "true" }, home === null ? "Here" : zoneName(venue, home)),
+      ...none,
       ...own.map((option) => this.#cell(option)),
-      ...from.flatMap((zone) => [
-        make("span", { class: "from", "aria-hidden": "true" }, `From ${zoneName(venue, zone)}`),
-        ...options.filter((option) => option.startsWith(`${zone}/`)).map((option) => this.#cell(option)),
+      ...rooms.flatMap((zone) => [
+        make("span", { class: "from", "aria-hidden": "true" }, zoneName(venue, zone)),
+        ...options.filter((option) => roomOf(option) === zone).map((option) => this.#cell(option)),
       ]),
     );
   }

@@ -5,7 +5,8 @@
  * @typedef {import("../src/types.js").Feedback} Feedback
  * @typedef {import("../src/types.js").Spec} Spec
  */
-import { controlName, controllerName, mixedWords, refusalWords, valueWords, words, zoneName, listed } from "../src/format.js";
+import { controlName, controllerName, mixedWords, refusalWords, valueWords, zoneName, listed } from "../src/format.js";
+import { overrideName } from "../src/overrides.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText } from "./dom.js";
 
@@ -47,6 +48,11 @@ export class ControlElement extends RlElement {
     return this.getAttribute("label") ?? controlName(this.control, this.spec);
   }
 
+  /** The override that holds it, if any does. */
+  get overriding() {
+    return this.feedback?.overridden ?? this.session?.overridden ?? null;
+  }
+
   /** Why it cannot be used now, in words; empty when it can. */
   get hindrance() {
     const { session } = this;
@@ -57,8 +63,8 @@ export class ControlElement extends RlElement {
     if (face.links.length === 0) return "No room linked";
     // Without any vote no linked room lets itself be worked from here: what is local stays with its own room.
     if (this.feedback?.decided === false && !this.feedback.mixed) return "Stays with its own room";
-    const overridden = this.feedback?.overridden ?? session.overridden;
-    if (overridden) return `Held: ${words(overridden)}`;
+    const { overriding } = this;
+    if (overriding) return `Held: ${overrideName(session.store.view.overrides, overriding)}`;
     if (!this.spec || !this.feedback) return "Not in the linked rooms";
     return "";
   }
@@ -100,6 +106,8 @@ export class ControlElement extends RlElement {
     const said = hindrance || mixedWords(session.venue, session.store.face, feedback) || this.pickupWords();
     this.wordsText?.classList.toggle("plain", hindrance !== "" || !feedback?.mixed);
     if (this.wordsText) setText(this.wordsText, said);
+    // Said once on the page it need not be read at every control; a screen reader still hears it.
+    this.wordsText?.classList.toggle("unseen", session.live && session.overridesSaid && hindrance.startsWith("Held"));
     const canAlign = hindrance === "" && !!feedback?.mixed && feedback.decided !== false && !UNALIGNED.includes(spec?.kind ?? "");
     if (this.alignKey) {
       setAll(this.alignKey, { hidden: !canAlign });

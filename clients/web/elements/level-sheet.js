@@ -5,7 +5,7 @@ export const levelSheet = sheetOf(`
 .state { font-size: 2rem; line-height: 1.1; font-weight: 300; min-width: 5.2ch; }
 :host([data-asked]) .state { text-decoration: underline dashed 2px; text-underline-offset: 5px; }
 .body { display: flex; gap: 12px; margin-top: 8px; align-items: flex-start; }
-.rail { flex: 1; min-width: 0; }
+.rail { flex: 1; min-width: 0; container-type: inline-size; }
 .key { flex: none; width: max(60px, var(--target)); min-height: max(60px, var(--target)); font-size: 2rem; touch-action: none; }
 :host([data-still]) .rail, :host([data-stale]) .rail { opacity: 0.6; }
 :host([keys="none"]) .key { display: none; }
@@ -24,11 +24,11 @@ export const levelSheet = sheetOf(`
 .scale { position: relative; height: 24px; margin-top: 7px; border-top: 1px solid var(--faint); color: var(--faint); font-size: 0.9375rem; }
 .mark { position: absolute; top: 4px; left: calc(var(--at) * 100%); transform: translateX(-50%); }
 .mark::before { content: ""; position: absolute; left: 50%; top: -11px; height: 13px; border-left: 2px solid var(--faint); transform: rotate(35deg); }
-.mark:first-child { transform: none; } .mark:first-child::before { left: 0; }
-.mark:last-child { transform: translateX(-100%); } .mark:last-child::before { left: 100%; }
+/* Where it is short only the ends have figures; the strokes stay. */
+@container (max-width: 8.5rem) { .mark:not(:first-child, :last-child) { font-size: 0; } .mark:not(:first-child, :last-child)::before { height: 13px; } }
 
 :host([orientation="vertical"]) .body { flex-direction: column-reverse; align-items: stretch; }
-:host([orientation="vertical"]) .rail { display: flex; gap: 10px; height: var(--rl-level-length, 260px); flex: none; }
+:host([orientation="vertical"]) .rail { container-type: normal; display: flex; gap: 10px; height: var(--rl-level-length, 260px); flex: none; }
 :host([orientation="vertical"]) .track { flex: 1; height: 100%; cursor: ns-resize; touch-action: pan-x; }
 :host([orientation="vertical"]) .fill { transform-origin: bottom; transform: scaleY(var(--at, 0)); }
 :host([orientation="vertical"]) .edge { left: 0; right: 0; top: auto; width: auto; bottom: calc(var(--at, 0) * 100%); border-left: 0; border-top: 3px solid var(--lit); margin: 0 0 -2px; }

@@ -10,7 +10,16 @@ import { PlanView, planSheet } from "./plan-view.js";
 const sheet = sheetOf(`
 .foot { display: flex; flex-wrap: wrap; gap: 8px 12px; align-items: center; margin-top: 14px; }
 .foot .cell { font-size: 1.125rem; }
-.foot .hint { flex: 1 1 12rem; font-size: 1rem; color: var(--faint); }
+.foot .hint { flex: 1 1 9rem; font-size: 1rem; color: var(--faint); }
+/* In a low place what goes with a deep plan stands beside it, and the plan has all the height. */
+@container (min-aspect-ratio: 17 / 20) {
+  .deep { display: flex; flex-wrap: wrap; gap: 0 14px; --rl-plan-height: 100cqh; }
+  .deep .holder { flex: 1 1 0; }
+  .deep .foot { flex: 0 0 7.25rem; flex-direction: column; align-items: stretch; margin: 0; justify-content: flex-end; }
+  .deep .foot .hint { flex: none; }
+  .deep .note { flex: 1 0 100%; }
+  .deep .note:empty { display: none; }
+}
 `);
 
 export class RlLinks extends RlElement {
@@ -35,7 +44,8 @@ export class RlLinks extends RlElement {
     this.hint = make("span", { class: "hint" }, "Touch a room to link or unlink it.");
     // Before the place is known there is nothing to touch.
     this.foot = make("div", { class: "foot", hidden: true }, this.hint, this.none);
-    this.root.append(make("div", { part: "pane", role: "group", "aria-label": "Linked rooms" }, this.view.node, this.foot, this.note));
+    this.pane = make("div", { part: "pane", role: "group", "aria-label": "Linked rooms" }, this.view.node, this.foot, this.note);
+    this.root.append(this.pane);
   }
 
   /** @override */
@@ -53,6 +63,7 @@ export class RlLinks extends RlElement {
       const unknown = Object.values(store.view.partitions).some((wall) => wall.position === "unknown");
       setText(this.hint, `Touch a room to link or unlink it.${unknown ? " Dotted: where the wall stands is not known." : ""}`);
     }
+    this.pane?.classList.toggle("deep", view.deep(venue));
     view.draw(venue, store.view.groups, store.view.partitions, (id) => {
       const linked = face.links.some((link) => link.zone === id);
       const others = (store.view.zones[id]?.linked_by ?? []).filter((other) => other !== session.controller);

@@ -9,8 +9,10 @@ import { make, setAll, setText, sheetOf } from "./dom.js";
 import { bindHold } from "./hold-key.js";
 
 const sheet = sheetOf(`
-.keys { display: grid; grid-template-columns: repeat(auto-fit, minmax(4.6rem, 1fr)); gap: 8px; margin-top: 8px; }
-.keys .cell { min-height: max(70px, var(--target)); padding: 6px 8px; font-size: 1.125rem; touch-action: none; }
+.body { container-type: inline-size; }
+.keys { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 8px; margin-top: 8px; }
+@container (max-width: 14rem) { .keys { grid-template-columns: minmax(0, 1fr); } }
+.keys .cell { min-height: max(64px, var(--target)); min-width: 0; padding: 6px 8px; overflow-wrap: break-word; font-size: 1.125rem; touch-action: none; }
 .keys .run { flex-direction: column; border-radius: 40px; }
 .keys .run[data-on]::before { content: none; }
 .keys .stop { border-width: 3px; font-weight: 600; }

@@ -2,8 +2,7 @@
  * `<rl-overrides>`: the overrides that stand, in words. In a watching connection all of them; on a panel those over its
  * rooms, and of the others only that they stand.
  */
-import { words } from "../src/format.js";
-import { overrideOver, overrideWords } from "../src/overrides.js";
+import { overrideName, overrideWords, standsOver } from "../src/overrides.js";
 import { RlElement } from "./base.js";
 import { make, setAll, sheetOf } from "./dom.js";
 
@@ -34,11 +33,11 @@ export class RlOverrides extends RlElement {
     const { session, list } = this;
     if (!session || !list) return;
     const { overrides } = session.store.view;
-    const zone = session.venue?.venue.timezone;
-    const over = session.controller === null ? null : overrideOver(overrides, session.store.face);
-    const texts = Object.entries(overrides).map(([name, override]) => {
-      const elsewhere = session.controller !== null && over === null;
-      return { elsewhere, text: elsewhere ? `${words(name)} stands elsewhere in the building.` : overrideWords(name, override, zone) };
+    session.overridesSaid = true;
+    const texts = Object.entries(overrides).map(([id, override]) => {
+      const name = overrideName(overrides, id);
+      const elsewhere = session.controller !== null && !standsOver(id, override, session.store.face);
+      return { elsewhere, text: elsewhere ? `${name} stands elsewhere in the building.` : overrideWords(name, override, session.venue) };
     });
     const key = JSON.stringify(texts);
     setAll(this, { "data-standing": texts.length > 0 });

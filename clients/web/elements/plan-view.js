@@ -55,8 +55,9 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .zone[data-tight] .text b, .zone[data-tight] .text span { display: inline; font-size: 1rem; }
 .zone[data-tight] .text b { font-weight: 700; }
 .zone[data-on] .text span:first-of-type::before { content: "\\2713\\00a0"; }
-.zone[data-tight] .text span::before { content: " \\00b7\\00a0"; }
-.zone[data-tight][data-on] .text span:first-of-type::before { content: " \\2713\\00a0"; }
+.zone[data-tight] .text b:not(:only-child)::after { content: ":"; }
+.zone[data-tight] .text span:not(:last-child)::after { content: ","; }
+.zone[data-tight="2"] .text span::after, .zone[data-tight="3"] .text b::after { content: none !important; }
 .zone[data-tight="2"] .text span:nth-of-type(n + 2), .zone[data-tight="3"] .text span { display: none; }
 .zone[data-on] { color: var(--on-lit); }
 .zone[data-asked] { background: var(--hatch); }
@@ -80,6 +81,8 @@ function percent(metres, whole) {
 
 /** Outline styles there are; with more groups than that they repeat, and the words tell them apart. */
 const LOOKS = 4;
+/** What outlines of groups and walls take of a room's height. */
+const OUTLINES_PX = 20;
 
 export class PlanView {
   /** @param {((zone: string) => void) | null} onPick  null draws boxes instead of buttons */
@@ -103,6 +106,16 @@ export class PlanView {
     this.labels = new Map();
     /** @type {Venue | null} */
     this.venue = null;
+  }
+
+  /**
+   * Whether the place is clearly deeper than it is wide, and all of it is on the plan.
+   * @param {Venue} venue
+   */
+  deep(venue) {
+    const zones = Object.values(venue.zones);
+    const box = bounds(zones.flatMap((zone) => zone.outline ?? []));
+    return box !== null && box.height > 1.2 * box.width && zones.every((zone) => zone.outline);
   }
 
   /**
@@ -228,7 +241,7 @@ export class PlanView {
     for (const { box, lines } of this.zones.values()) {
       for (const tight of [null, "1", "2", "3"]) {
         setAll(box, { "data-tight": tight });
-        if (lines.offsetHeight <= box.clientHeight) break;
+        if (lines.offsetHeight <= box.clientHeight - OUTLINES_PX) break;
       }
     }
   }

@@ -36,7 +36,7 @@ button { font: inherit; color: inherit; background: none; border: 0; padding: 0;
 :focus-visible { outline: 3px solid var(--focus); outline-offset: 3px; }
 .unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); white-space: nowrap; }
 
-.pane { position: relative; padding: 14px 16px 16px; background: linear-gradient(168deg, var(--pane-edge), var(--pane) 46%); }
+.pane { position: relative; padding: 12px 16px 14px; background: linear-gradient(168deg, var(--pane-edge), var(--pane) 46%); }
 .pane::before, .pane::after { content: ""; position: absolute; pointer-events: none; border: 0 solid var(--line); }
 .pane::before { inset: 0 -7px; border-width: 1px 0; }
 .pane::after { inset: -7px 0; border-width: 0 1px; }

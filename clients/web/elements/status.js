@@ -7,17 +7,17 @@ import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
-.rooms { margin: 0; font-size: clamp(2rem, 4.4vw, 3.25rem); line-height: 1.08; font-weight: 300; letter-spacing: -0.012em; overflow-wrap: anywhere; }
-.rooms[data-many] { font-size: clamp(1.75rem, 3vw, 2.5rem); }
-.standing { margin-top: 8px; font-size: 1.25rem; }
-.live { margin-top: 10px; font-size: 1rem; color: var(--faint); }
+.rooms { margin: 0; font-size: clamp(2rem, min(4.4vw, 6vh), 3.25rem); line-height: 1.08; font-weight: 300; letter-spacing: -0.012em; overflow-wrap: anywhere; }
+.rooms[data-many] { font-size: clamp(1.625rem, min(3vw, 4.4vh), 2.5rem); }
+.standing { margin-top: 6px; font-size: 1.25rem; }
+.live { margin-top: 6px; font-size: 1rem; color: var(--faint); }
 .live::before { content: "\\25CF\\00a0"; color: var(--rl-safe, #66c98b); }
 .live[data-stale] { color: var(--on-abnormal); background: var(--abnormal); padding: 12px 16px; font-size: 1.125rem; font-weight: 600; }
 .live[data-stale]::before { content: "\\25B2\\00a0\\00a0"; color: inherit; }
-.mixed { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; margin-top: 14px; padding: 10px 14px; border-left: 4px solid var(--abnormal); background: var(--pane); }
-.mixed p { flex: 1 1 14rem; }
-.mixed .cell { font-size: 1.125rem; }
-.walls { margin-top: 10px; font-size: 1rem; }
+.mixed { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; margin-top: 10px; padding: 8px 14px; border-left: 4px solid var(--abnormal); background: var(--pane); }
+.mixed p { flex: 1 1 9rem; font-size: 1rem; }
+.mixed .cell { font-size: 1.125rem; min-height: 48px; }
+.walls { margin-top: 6px; line-height: 1.25; font-size: 1rem; }
 .walls:not(:empty)::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .note:empty { display: none; }
 :host([watching]) .rooms, :host([watching]) .standing { display: none; }

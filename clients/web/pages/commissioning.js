@@ -1,6 +1,6 @@
 /** The commissioning sheet: what is to be checked on site, by whom it was, and the arming of power and motion. */
 import { make, setAll, setText } from "../elements/dom.js";
-import { HEADINGS, SIGNS, STANDINGS, dateTime, isLeft, measuredOf, pathOf, recordWords, summaryWords } from "../src/commissioning.js";
+import { HEADINGS, NOTE_ASKED, SIGNS, STANDINGS, dateTime, isLeft, measuredOf, pathOf, recordWords, summaryWords } from "../src/commissioning.js";
 import { refusalWords } from "../src/format.js";
 import { byId } from "./byid.js";
 
@@ -125,6 +125,9 @@ function makeRow({ item: id, title, how, unit }) {
     if (value === undefined) {
       setText(note, `${measured.value} is no number.`);
       measured.focus();
+    } else if (NOTE_ASKED[result] && !remark.value.trim()) {
+      setText(note, NOTE_ASKED[result] ?? "");
+      remark.focus();
     } else if (name) {
       try {
         const content = { result, who: name, note: remark.value, ...(value === null ? {} : { measured: value, unit: units.value }) };
@@ -152,7 +155,7 @@ function makeRow({ item: id, title, how, unit }) {
   );
   form.addEventListener("submit", (event) => event.preventDefault());
   const arming = make("div", { class: "arming", hidden: true });
-  const node = make("li", { id: key, "data-item": id }, make("h3", {}, mark, title), make("p", { class: "how" }, how), record, form, arming, note);
+  const node = make("li", { id: key, "data-item": id }, make("h3", {}, make("span", {}, title), mark), make("p", { class: "how" }, how), record, form, arming, note);
   const paintArming = id.endsWith("/moves") ? armingPainter(arming, note) : () => {};
   return {
     node,

@@ -18,7 +18,14 @@ function compose() {
   const name = controllerName(venue, controller);
   byId("here").textContent = `${venue.venue.name} \u2014 ${name}`;
   document.title = `${name}, ${venue.venue.name}`;
-  const plan = sections(venue, here.home, store.face.links.map((link) => link.zone));
+  // What only another room has and keeps for its own panel cannot be used here: it is not shown.
+  const kept = (/** @type {string} */ control) => {
+    const feedback = store.face.controls[control];
+    return !!feedback && feedback.decided === false && !feedback.mixed && !(control in (venue.zones[here.home]?.controls ?? {}));
+  };
+  const plan = sections(venue, here.home, store.face.links.map((link) => link.zone))
+    .map(({ section, controls }) => ({ section, controls: controls.filter(({ name: control }) => !kept(control)) }))
+    .filter(({ controls }) => controls.length > 0);
   // What is drawn already stays: taking a control out from under a finger would let go of it.
   const key = JSON.stringify(plan);
   if (work.dataset.key === key) return;

@@ -28,7 +28,7 @@ function draw() {
   }
   const joined = store.view.groups.filter((group) => group.length > 1);
   const sentences = joined.map((group) => `${listed(group.map((zone) => zoneName(venue, zone)))} are one room.`);
-  const key = sentences.join("\n");
+  const key = JSON.stringify([store.seq >= 0, sentences]);
   if (groups.dataset.key === key) return;
   groups.dataset.key = key;
   groups.replaceChildren(

@@ -44,6 +44,9 @@ export const STANDINGS = /** @type {Record<Standing, string>} */ ({
   open: "Open",
 });
 
+/** What is asked of a note that has to be there. */
+export const NOTE_ASKED = /** @type {Record<string, string>} */ ({ fail: "Say in the note what is wrong.", "not-applicable": "Say in the note why it does not apply here." });
+
 /** Whether there is still something to do: a failure is to be put right and checked once more. @param {Item} item */
 export function isLeft({ standing }) {
   return standing !== "pass" && standing !== "not-applicable";

@@ -4,36 +4,72 @@
  *
  * @typedef {import("./types.js").Override} Override
  * @typedef {import("./types.js").Face} Face
+ * @typedef {import("./types.js").Venue} Venue
  */
-import { clockTime, words } from "./format.js";
+import { clockTime, listed, words, zoneName } from "./format.js";
 
 const KINDS = /** @type {Record<string, string>} */ ({ "life-safety": "Life safety", lockout: "Lockout" });
 
 /**
- * The override that stands over a controller's linked zones, if any does. Which zones it covers may not be told; then a
- * masked control among the linked ones tells.
+ * @param {Record<string, Override>} overrides
+ * @param {string} id
+ */
+export function overrideName(overrides, id) {
+  const name = overrides[id]?.name;
+  // Without a name of its own the service sends the key.
+  return name && name !== id ? name : words(id);
+}
+
+/**
+ * The override that stands over a controller's linked zones, if any does. An older service does
+ * not tell which zones it covers; then a masked control among the linked ones does.
  * @param {Record<string, Override>} overrides
  * @param {Face} face
  * @returns {string | null}
  */
 export function overrideOver(overrides, face) {
-  const linked = face.links.map((link) => link.zone);
-  const masking = new Set(Object.values(face.controls).flatMap((feedback) => feedback.overridden ?? []));
-  const covers = (/** @type {Override} */ override) =>
-    override.zones === null || !!override.zones?.some((zone) => linked.includes(zone));
-  const found = Object.entries(overrides).find(([name, override]) => masking.has(name) || covers(override));
-  return found?.[0] ?? [...masking][0] ?? null;
+  const found = Object.entries(overrides).find(([id, override]) => standsOver(id, override, face));
+  return found?.[0] ?? masking(face)[0] ?? null;
 }
 
 /**
- * An override as sentences: what stands, since when, why, and what follows.
- * @param {string} name
- * @param {Override | undefined} override
- * @param {string} [timezone]
+ * @param {string} id
+ * @param {Override} override
+ * @param {Face} face
  */
-export function overrideWords(name, override, timezone) {
-  const kind = KINDS[override?.kind ?? ""] ?? words(override?.kind ?? "override");
-  const since = override ? ` since ${clockTime(override.since, timezone)}` : "";
-  const why = override?.why ? ` (${override.why})` : "";
-  return `${kind}: ${words(name)}${since}${why}. Orders are refused until it clears; then nothing moves by itself.`;
+export function standsOver(id, { zones }, face) {
+  return zones === null || masking(face).includes(id) || !!zones?.some((zone) => face.links.some((link) => link.zone === zone));
+}
+
+/** @param {Face} face @returns {string[]} the overrides that mask a control of its linked zones */
+function masking(face) {
+  return Object.values(face.controls).flatMap((feedback) => feedback.overridden ?? []);
+}
+
+/** @param {Override} override */
+export function overrideKind({ kind }) {
+  return KINDS[kind] ?? words(kind);
+}
+
+/**
+ * Where an override stands: "in all rooms", "in Heron and Plover"; empty where it is not told.
+ * @param {Venue | null} venue
+ * @param {Override} override
+ */
+export function overrideWhere(venue, { zones }) {
+  if (zones === undefined) return "";
+  return zones === null ? "in all rooms" : `in ${listed(zones.map((zone) => zoneName(venue, zone)))}`;
+}
+
+/**
+ * An override as sentences: what stands, where, since when, why, and what follows.
+ * @param {string} name
+ * @param {Override} override
+ * @param {Venue | null} venue
+ */
+export function overrideWords(name, override, venue) {
+  const where = overrideWhere(venue, override);
+  const since = `since ${clockTime(override.since, venue?.venue.timezone)}`;
+  const why = override.why ? ` (${override.why})` : "";
+  return `${overrideKind(override)}: ${[name, where, since].filter(Boolean).join(" ")}${why}. Orders are refused until it clears; then nothing moves by itself.`;
 }

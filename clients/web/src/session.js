@@ -50,6 +50,8 @@ export class Session {
     this.holds = new Holds((any) => this.socket.setHolding(any));
     /** @type {Venue | null} */
     this.venue = null;
+    /** whether the page has a place that says which overrides stand, so that not every control need say it */
+    this.overridesSaid = false;
     /** why nothing can be shown or done, in words; empty when all is well */
     this.trouble = "Connecting.";
     this.venueTrouble = "";
@@ -86,6 +88,11 @@ export class Session {
     return overrideOver(this.store.view.overrides, this.store.face);
   }
 
+  /** The home zone of the panel's controller. */
+  get home() {
+    return this.controller === null ? null : this.venue?.controllers[this.controller]?.home ?? null;
+  }
+
   /** The service's time now, in milliseconds since 1970. */
   serviceNow() {
     return this.socket.clock.now();
@@ -99,7 +106,7 @@ export class Session {
   spec(control) {
     const { venue } = this;
     if (!venue) return undefined;
-    const home = this.controller === null ? undefined : venue.controllers[this.controller]?.home;
+    const { home } = this;
     const linked = this.store.face.links.map((link) => link.zone);
     /** @param {string[]} zones */
     const specs = (zones) => zones.flatMap((id) => venue.zones[id]?.controls[control] ?? []);

@@ -41,6 +41,7 @@
  * @property {string} [overridden]        the override that masks it; `value` is then what its output is
  *
  * @typedef {object} Override  A life-safety or lockout input that stands.
+ * @property {string} [name]  as the venue calls it
  * @property {string} since   RFC 3339
  * @property {string} why
  * @property {string} kind
