@@ -30,7 +30,9 @@ RESUME_ENTRIES_MAX = 10_000
 # forgotten (the journal still has it).
 BOOKING_AHEAD_S = 400 * 86400.0
 BOOKING_KEPT_S = 400 * 86400.0
+# So much of it may pass before a booking is expanded further.
 BOOKING_EXTEND_S = 30 * 86400.0
+# Routines missed longer ago are not made up for.
 ROUTINE_MISSED_S_MAX = 7 * 86400.0
 BOOKING_S_MAX = 31 * 86400.0
 SET_UP_S_MAX = 2 * 86400.0

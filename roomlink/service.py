@@ -32,10 +32,13 @@ from roomlink.journal.recovery import fold
 from roomlink.journal.sqlite import SqliteJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.runtime.device_rules import DriverRules
+from roomlink.runtime.feeds import Feeds
 from roomlink.runtime.housekeeping import Housekeeping
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.outputs import Outputs
+from roomlink.runtime.schedules import Schedules
 from roomlink.runtime.simulated import SimulatedWalls
+from roomlink.runtime.webhooks import Webhooks
 from roomlink.runtime.writer import Writer
 from roomlink.venue.load import Loaded, load
 
@@ -95,7 +98,8 @@ class Service:
         for problem in self._registry.problems:
             log.warning("driver", problem=problem)
         outputs = Outputs(writer, self._registry, power_was_lost=booted_after(last))
-        housekeeping = Housekeeping(writer)
+        housekeeping, schedules = Housekeeping(writer), Schedules(writer)
+        feeds, webhooks = Feeds(writer), Webhooks(writer, self.options.folder)
         try:
             if state.digest:
                 await writer.submit(Recover(SERVICE, last))
@@ -103,9 +107,15 @@ class Service:
             outputs.start()
             simulated.begin(writer.state)
             housekeeping.start()
-            await self._listen(writer, simulated, outputs=outputs, bench=self._bench)
+            schedules.start(last)
+            webhooks.start()
+            feeds.start()
+            await self._listen(writer, simulated, outputs=outputs, bench=self._bench, feeds=feeds, webhooks=webhooks)
         finally:
             housekeeping.stop()
+            schedules.stop()
+            await feeds.stop()
+            await webhooks.stop()
             simulated.stop()
             await self._rest(writer, outputs)
             writer.save_snapshot()
@@ -157,7 +167,7 @@ class Service:
             bound.close()
 
 
-def server_config(writer: Writer, simulated: SimulatedWalls, **state: object) -> uvicorn.Config:
+def server_config(writer: Writer, simulated: SimulatedWalls, **state: Any) -> uvicorn.Config:
     """How uvicorn serves the application: one process, one loop, bounds on everything."""
     return uvicorn.Config(
         application(writer, simulated, **state),

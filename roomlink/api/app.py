@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import structlog
@@ -14,7 +15,7 @@ from starlette.responses import Response
 from starlette.routing import WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from roomlink.api import feed, pages, problems, socket
+from roomlink.api import access, feed, pages, problems, socket
 from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, routes
 from roomlink.errors import BadRequest, OurFault
@@ -68,8 +69,10 @@ async def _our_fault(request: Request, error: Exception) -> Response:
     return problems.response(OurFault("something went wrong on our side; it is in the log"))
 
 
-def application(writer: Writer, simulated: SimulatedWalls, **state: Any) -> Starlette:
-    """Everything on one port: the API, the sockets and the pages."""
+def application(
+    writer: Writer, simulated: SimulatedWalls, *, hosts: Collection[str] = access.LOOPBACK, **state: Any
+) -> Starlette:
+    """Everything on one port: the API, the sockets and the pages, for those who ask for one of ``hosts``."""
     app = Starlette(
         routes=[
             *routes(ROUTES, BASE),
@@ -77,13 +80,15 @@ def application(writer: Writer, simulated: SimulatedWalls, **state: Any) -> Star
             WebSocketRoute(f"{BASE}/watch", socket.watch),
             *pages.routes(),
         ],
-        middleware=[Middleware(Headers)],
+        middleware=[Middleware(Headers), Middleware(access.Hosts, hosts, writer.metrics)],
         exception_handlers={HTTPException: _http_problem, Exception: _our_fault},
     )
     app.state.writer = writer
     app.state.simulated = simulated
     app.state.streams = feed.Streams()
-    app.state.folder = app.state.outputs = app.state.bench = None
+    app.state.sockets = socket.Sockets()
+    writer.hooks.append(app.state.sockets.heard)
+    app.state.folder = app.state.outputs = app.state.bench = app.state.feeds = app.state.webhooks = None
     for name, value in state.items():
         setattr(app.state, name, value)
     return app

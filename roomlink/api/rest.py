@@ -14,6 +14,7 @@ from roomlink.api import models, problems
 from roomlink.api.encoding import Json, shown_event
 from roomlink.api.reading import entity_tags, flag, instant
 from roomlink.core import scenes, view
+from roomlink.core.apply import apply
 from roomlink.core.checks import require
 from roomlink.core.commands import (
     Act,
@@ -25,10 +26,12 @@ from roomlink.core.commands import (
     ReportWall,
     SaveScene,
     Unlink,
+    Wake,
 )
-from roomlink.core.decide import decide
+from roomlink.core.decide import Decision, decide
 from roomlink.core.state import State
 from roomlink.errors import BadRequest, BadValue
+from roomlink.runtime.engine import Engine
 from roomlink.runtime.history import view_at
 from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
@@ -77,11 +80,24 @@ def is_dry_run(request: Request) -> bool:
     return flag("dry_run", request.query_params.get("dry_run", "false"))
 
 
+def foreseen(engine: Engine, command: Command, now: float) -> Decision:
+    """What a command would do at ``now``: as if carried out, after whatever is due by then. Nothing is kept of it.
+
+    Raises ``CallerFault`` like the real thing. It is foreseen from what is decided; a view shows what is durable.
+    """
+    ahead = engine.ahead
+    if engine.deadline is not None and engine.deadline <= now:
+        ahead = ahead.copy()
+        for event in decide(ahead, Wake(), now).events:
+            apply(ahead, event)
+    return decide(ahead, command, now)
+
+
 async def carry_out(request: Request, command: Command, body: BaseModel | None = None) -> Response:
     """Submit, or with ``dry_run`` only tell what would happen."""
     venue = writer(request)
     if is_dry_run(request):
-        decision = decide(venue.engine.ahead, command, venue.clock.stamp())
+        decision = foreseen(venue.engine, command, venue.clock.stamp())
         events = [shown_event(event) for event in decision.events]
         return Json({"dry_run": True, "seq": venue.engine.seq, **decision.reply, "events": events})
     key = request.headers.get("idempotency-key")

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from roomlink.api import access, bookings, commissioning, equipment, feed, models, problems, rest
+from roomlink.api import access, bookings, calendar, commissioning, equipment, feed, models, problems, rest
 from roomlink.errors import CallerFault, RoomlinkError
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -125,6 +125,25 @@ ROUTES: tuple[Row, ...] = (
     Row(
         "GET", "/free-busy", bookings.get_free_busy, "When zones are taken, and when they are free",
         query=bookings.WINDOW, statuses=(404, 422),
+    ),
+    Row(
+        "GET", "/free-busy.ics", calendar.get_free_busy, "When zones are taken, as iCalendar",
+        query=calendar.FREE_BUSY_QUERY, statuses=(404, 422), media=calendar.MEDIA,
+    ),
+    Row(
+        "GET", "/calendar/{zone}.ics", calendar.get_zone_calendar, "A zone's bookings, as iCalendar",
+        statuses=(404,), media=calendar.MEDIA,
+    ),
+    Row(
+        "POST", "/calendar/import", calendar.post_import, "Take in a calendar; tells what became of each event",
+        None, True, query=calendar.IMPORT_QUERY, statuses=(400, 404, 413, 415, 422),
+    ),
+    Row("GET", "/calendar/feeds", calendar.get_feeds, "Calendars that are followed, and what became of their events"),
+    Row("POST", "/calendar/feeds/{feed}/ask", calendar.post_ask, "Ask for a calendar at once", statuses=(404, 409)),
+    Row("GET", "/webhooks", calendar.get_webhooks, "Who is told what happens: how far, what fails, what was put aside"),
+    Row(
+        "POST", "/webhooks/{webhook}/replay", calendar.post_replay, "Tell a webhook again",
+        calendar.Replay, statuses=(404, 409, 422),
     ),
     Row(
         "GET", "/events", feed.get_events, "What happened, newest last; as text/event-stream also what happens",

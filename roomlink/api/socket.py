@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from itertools import count
 from typing import Any
@@ -59,7 +59,7 @@ async def _serve(socket: WebSocket, controller: str | None) -> None:
         return
     offered = socket.scope.get("subprotocols", [])
     await socket.accept(SUBPROTOCOL if SUBPROTOCOL in offered else None)
-    await Connection(socket, venue, controller).run(after)
+    await Connection(socket, venue, controller, socket.app.state.sockets).run(after)
 
 
 def _check(socket: WebSocket, venue: Writer, controller: str | None) -> None:
@@ -71,17 +71,38 @@ def _check(socket: WebSocket, venue: Writer, controller: str | None) -> None:
         require("controller", controller, venue.state.spec.controllers)
 
 
-def _after(socket: WebSocket) -> int | None:
+def _after(socket: WebSocket) -> tuple[int, str] | None:
+    """The position that a panel knows, and of which journal."""
     text = socket.query_params.get("after")
-    return None if text is None else position("after", text)
+    return None if text is None else (position("after", text), socket.query_params.get("journal", ""))
+
+
+class Sockets:
+    """The sockets that hold something, by holder: so that an entry costs those whose holds it ends and no others."""
+
+    def __init__(self) -> None:
+        self.holding: dict[str, Connection] = {}
+
+    def heard(self, entry: Entry) -> None:
+        """Tell the panels whose holds ended."""
+        told = set()
+        for event in entry.events:
+            if isinstance(event, HoldEnded):
+                connection = self.holding.get(event.hold.partition("/")[0])
+                if connection is not None:
+                    connection.hold_ended(event)
+                    told.add(connection)
+        for connection in told:
+            connection.still_holds()
 
 
 class Connection:
     """One socket: reads messages, sends what the hub has for it, and lets go when its holder falls silent."""
 
-    def __init__(self, socket: WebSocket, venue: Writer, controller: str | None) -> None:
+    def __init__(self, socket: WebSocket, venue: Writer, controller: str | None, sockets: Sockets) -> None:
         self._socket = socket
         self._venue = venue
+        self._sockets = sockets
         self._controller = controller
         self._name = f"socket-{next(_numbers)}"
         self._actor = Actor(controller or "watcher", "panel", self._name)
@@ -91,29 +112,26 @@ class Connection:
         self._listener = venue.hub.join(controller, self._news.set)
         self._holder = Holder(venue.clock, lambda as_of: self._let_go(as_of, "no sign of life from the panel"))
         self._in_flight = 0
-        self._held = False
 
-    async def run(self, after: int | None) -> None:
+    async def run(self, after: tuple[int, str] | None) -> None:
         self._venue.metrics.listeners.inc()
-        self._venue.hooks.append(self._heard)
         self._greet(after)
         sender = asyncio.create_task(self._send())
         try:
             await self._receive()
         finally:
             self._venue.hub.leave(self._listener)
-            self._venue.hooks.remove(self._heard)
             self._venue.metrics.listeners.dec()
             self._holder.released()
-            if self._held:
+            if self._sockets.holding.pop(self._name, None):
                 self._let_go(self._venue.clock.stamp(), "the panel's socket closed")
             sender.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await sender
 
-    def _greet(self, after: int | None) -> None:
+    def _greet(self, after: tuple[int, str] | None) -> None:
         hub = self._venue.hub
-        missed = None if after is None else hub.missed(after)
+        missed = None if after is None else hub.missed(*after)
         self._listener.push(hub.welcome(self._controller, resumed=missed is not None, holder=self._name))
         if missed is not None:
             self._listener.catch_up(missed)
@@ -182,11 +200,13 @@ class Connection:
         except RoomlinkError as error:
             self._problem(name, error)
             return
-        if isinstance(message, models.ActMessage) and message.do in HELD:
-            self._held = True
+        holds = isinstance(message, models.ActMessage) and message.do in HELD
+        if holds:
+            # From now on and not from when it is durable: the socket may close before.
+            self._sockets.holding[self._name] = self
             self._holder.holding()
         self._in_flight += 1
-        done.add_done_callback(partial(self._answer, name))
+        done.add_done_callback(partial(self._answer, name, holds))
 
     def _command(self, message: models.Message) -> Command:
         controller = self._controller
@@ -204,7 +224,7 @@ class Connection:
         assert isinstance(message, models.RecallMessage)
         return RecallScene(self._actor, message.scene, controller=controller, over=message.over)
 
-    def _answer(self, name: int | str | None, done: asyncio.Future[Receipt]) -> None:
+    def _answer(self, name: int | str | None, holds: bool, done: asyncio.Future[Receipt]) -> None:
         # A callback of the future, not a task that awaits it: so answers come in the order of the commands.
         self._in_flight -= 1
         self._room.set()
@@ -214,6 +234,8 @@ class Connection:
         else:
             assert isinstance(error, RoomlinkError)
             self._problem(name, error)
+        if holds:
+            self.still_holds()  # it may have been stored nowhere, or need no holding
 
     def _ok(self, name: int | str | None, receipt: Receipt) -> None:
         at = view.rfc3339(self._venue.clock.stamp())
@@ -226,14 +248,22 @@ class Connection:
     def _say(self, data: dict[str, Any]) -> None:
         self._listener.push(orjson.dumps(data))
 
-    def _heard(self, entry: Entry) -> None:
+    def hold_ended(self, event: HoldEnded) -> None:
         """Tell the panel when something it held was let go by somebody else."""
-        if not self._held:
-            return
-        for event in entry.events:
-            if isinstance(event, HoldEnded) and event.hold.startswith(self._name + "/") and event.why != "released":
-                control = event.hold.rpartition("/")[2]
-                self._say({"type": "let-go", "control": control, "zones": event.zones, "why": event.why})
+        if event.why != "released":
+            control = event.hold.rpartition("/")[2]
+            self._say({"type": "let-go", "control": control, "zones": event.zones, "why": event.why})
+
+    def still_holds(self) -> None:
+        """Where nothing is held any more, nobody need watch over it."""
+        if not any(self._holds()):
+            self._sockets.holding.pop(self._name, None)
+            self._holder.released()
+
+    def _holds(self) -> Iterator[bool]:
+        # As decided, so that what was pressed just now counts; and as stored, in case that a release is lost yet.
+        for state in (self._venue.engine.ahead, self._venue.state):
+            yield from (hold.partition("/")[0] == self._name for hold in state.holds.live())
 
     def _let_go(self, as_of: float, why: str) -> None:
         self._venue.surely(LetGo(self._actor, self._name, as_of, why))

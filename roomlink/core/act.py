@@ -5,14 +5,14 @@ What may be done with which kind of control is the table ``DO``.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from roomlink import limits
 from roomlink.core import links, motion, orders, sources
-from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds
+from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds, standing_over
 from roomlink.core.commands import Act
-from roomlink.core.records import Hold, Level
+from roomlink.core.records import Hold, Level, Motion
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, MotionSpec, Value
 from roomlink.core.state import Draft
 from roomlink.errors import BadValue, Refused
@@ -41,7 +41,7 @@ HELD = ("press", "raise", "lower", "open", "close")
 """What lasts only while somebody holds it; a motion may be configured to run without."""
 
 SAFE = ("release", "stop")
-"""What is never refused."""
+"""What is never refused: nothing stands in the way towards safe."""
 
 
 def is_held(spec: ControlSpec, do: str) -> bool:
@@ -61,16 +61,22 @@ def _check_do(command: Act, spec: ControlSpec) -> None:
         seconds("for", command.for_s, limits.HELD_OVER_HTTP_S_MAX)
 
 
-def _surface_hold(command: Act, surface: str) -> str:
-    return orders.hold_name(command.by.holder or command.by.via, surface, command.control)
+def _holder(command: Act) -> str:
+    """Who holds: a socket, which can show that a finger is still there, or the client itself."""
+    return command.by.holder or command.by.who
+
+
+def _surface_hold(command: Act) -> str:
+    kind, surface = ("zone", command.zone) if command.controller is None else ("controller", command.controller)
+    return orders.hold_name(_holder(command), kind, surface or "", command.control)
 
 
 def _hold(draft: Draft, command: Act, zones: list[str], base: tuple[tuple[str, float], ...] = ()) -> None:
-    surface = command.controller or command.zone or ""
     until = None if command.for_s is None else draft.now + command.for_s
-    holder = command.by.holder or command.by.via
-    record = Hold(holder, command.controller, command.control, command.do, tuple(zones), draft.now, until, base)
-    orders.begin_hold(draft, _surface_hold(command, surface), record, by=command.controller or command.by.who)
+    record = Hold(
+        _holder(command), command.controller, command.control, command.do, tuple(zones), draft.now, until, base
+    )
+    orders.begin_hold(draft, _surface_hold(command), record, by=command.controller or command.by.who)
 
 
 def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
@@ -94,7 +100,7 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
         orders.end_holds(draft, zone, command.control, f"a newer order from {by}")
         motion.start(draft, zone, command.control, command.do, by=by)
     else:
-        hold = _surface_hold(command, zone)
+        hold = _surface_hold(command)
         if draft.holds.get(hold) is not None:
             orders.let_go(draft, hold, draft.now, "released")
         elif command.do == "stop":
@@ -114,15 +120,11 @@ def _stop(draft: Draft, zone: str, control: str, by: str) -> None:
 def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
     require("controller", controller, draft.spec.controllers)
     controls = links.controls_of(draft, controller)
+    if command.do in SAFE:
+        return _let_through(draft, command, controller, controls)
     require("control", command.control, controls)
     spec = controls[command.control]
     _check_do(command, spec)
-    hold = _surface_hold(command, controller)
-    if command.do in ("release", "stop") and draft.holds.get(hold) is not None:
-        zones = list(draft.holds[hold].zones)
-        orders.let_go(draft, hold, draft.now, "released")
-        _remember_shown(draft, controller, command.control, spec)
-        return {"zones": zones}
     require_unlocked(draft, controller)
     zones = list(links.reached(draft, controller, command.control, spec))
     if not zones:
@@ -131,9 +133,52 @@ def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
         raise Refused(
             "nothing-linked", f"{controller} reaches nothing: {why}; link a zone first", controller=controller
         )
-    if command.do not in SAFE:
+    free = [zone for zone in zones if standing_over(draft, zone) is None]
+    if not free:
         require_no_override(draft, zones)
-    return _THROUGH[command.do](draft, command, controller, spec, zones)
+    reply = _THROUGH[command.do](draft, command, controller, spec, free)
+    return reply if len(free) == len(zones) else {**reply, "overridden": [z for z in zones if z not in free]}
+
+
+def _let_through(draft: Draft, command: Act, controller: str, controls: Mapping[str, ControlSpec]) -> Reply:
+    """Release or stop. Nothing stands in the way: no lock, no override, and no link that is missing.
+
+    Stop reaches what runs or is held by this controller wherever that is, and what else runs in its linked zones. From
+    a locked controller that is for motion alone: a level that somebody else moves is his.
+    """
+    control, hold = command.control, _surface_hold(command)
+    held = draft.holds.get(hold)
+    running = list(held.zones) if held is not None else _run_by(draft, controller, control)
+    if control not in controls and running:
+        controls = draft.spec.zones[running[0]].controls
+    require("control", control, controls)
+    spec = controls[control]
+    _check_do(command, spec)
+    if held is not None:
+        orders.let_go(draft, hold, draft.now, "released")
+        _remember_shown(draft, controller, control, spec)
+        return {"zones": running}
+    if command.do == "release":
+        # Nothing of this holder's is held (any more): releasing twice is no fault.
+        return {"zones": []}
+    role = draft.roles.get(controller)
+    if role is None or role.locked is None or isinstance(spec, MotionSpec):
+        running += [z for z in links.reached(draft, controller, control, spec) if z not in running]
+    for zone in running:
+        _stop(draft, zone, control, controller)
+    return {"zones": running}
+
+
+def _run_by(draft: Draft, controller: str, control: str) -> list[str]:
+    """The zones where a level or a motion runs by ``controller``, held or not, linked or not."""
+    found: list[str] = []
+    # Whatever runs is awaited: this looks at what moves, never at the whole venue.
+    for what, *key in draft.beneath.deadlines.standing():
+        if what == "control" and key[1] == control:
+            record = draft.controls[key[0], control]
+            if isinstance(record, Level | Motion) and record.by == controller:
+                found.append(key[0])
+    return found
 
 
 def _set_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
@@ -141,7 +186,7 @@ def _set_through(draft: Draft, command: Act, controller: str, spec: ControlSpec,
     if isinstance(spec, LevelSpec):
         value = checked(command.control, spec, command.value)
         assert isinstance(value, float)
-        acting, waiting = links.set_levels(draft, controller, command.control, spec, value, command.over)
+        acting, waiting = links.set_levels(draft, controller, command.control, spec, value, command.over, zones)
         return {"zones": acting, "waiting": waiting} if waiting else {"zones": acting}
     if not isinstance(spec, ChoiceSpec):
         value = checked(command.control, spec, command.value)
@@ -186,12 +231,6 @@ def _hold_through(draft: Draft, command: Act, controller: str, spec: ControlSpec
     return {"zones": zones}
 
 
-def _stop_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
-    for zone in zones:
-        _stop(draft, zone, command.control, controller)
-    return {"zones": zones}
-
-
 def _move_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
     if is_held(spec, command.do):
         return _hold_through(draft, command, controller, spec, zones)
@@ -199,11 +238,6 @@ def _move_through(draft: Draft, command: Act, controller: str, spec: ControlSpec
         orders.end_holds(draft, zone, command.control, f"a newer order from {controller}")
         motion.start(draft, zone, command.control, command.do, by=controller)
     return {"zones": zones}
-
-
-def _release_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
-    # Nothing of this holder's is held (any more): releasing twice is no fault.
-    return {"zones": []}
 
 
 def _align_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
@@ -243,10 +277,8 @@ def _remember_shown(draft: Draft, controller: str, control: str, spec: ControlSp
 _THROUGH: dict[str, Callable[[Draft, Act, str, ControlSpec, list[str]], Reply]] = {
     "set": _set_through,
     "press": _hold_through,
-    "release": _release_through,
     "raise": _hold_through,
     "lower": _hold_through,
-    "stop": _stop_through,
     "open": _move_through,
     "close": _move_through,
     "align": _align_through,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 STATUSES = ("confirmed", "tentative", "cancelled")
 PHASES = ("waiting", "set-up", "running", "clear-down", "over")
@@ -252,3 +252,26 @@ class RoutineDeferred:
 
     routine: str
     zones: tuple[str, ...]
+
+
+BookingEvent = (
+    BookingSet
+    | BookingDropped
+    | OccurrencesSet
+    | OccurrencesDropped
+    | PhaseSet
+    | WallRequested
+    | WallRequestEnded
+    | RoutineDeferred
+)
+BOOKING_EVENTS: dict[str, type[Any]] = {
+    "booking": BookingSet,
+    "booking-dropped": BookingDropped,
+    "occurrences": OccurrencesSet,
+    "occurrences-dropped": OccurrencesDropped,
+    "phase": PhaseSet,
+    "wall-request": WallRequested,
+    "wall-request-ended": WallRequestEnded,
+    "routine-deferred": RoutineDeferred,
+}
+BOOKING_RECORDS: dict[type[Any], type[Any]] = {BookingSet: Booking, WallRequested: WallRequest}

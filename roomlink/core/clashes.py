@@ -38,6 +38,12 @@ class Places:
         for occurrence in kept:
             self._keep(occurrence)
 
+    def all_free(self, dates: Iterable[Occurrence]) -> bool:
+        """Whether all of ``dates`` could be taken in; none is."""
+        trial = Places(self._state, self._booking)
+        trial._own = {zone: list(spans) for zone, spans in self._own.items()}
+        return not any(trial.take(date) for date in dates)
+
     def take(self, date: Occurrence) -> list[Clash]:
         """What stands against ``date``; it is kept if nothing does."""
         found: dict[OccurrenceKey, list[str]] = {}
@@ -72,11 +78,6 @@ def split(
     return free, clashes
 
 
-def all_free(state: State, booking: str, dates: Iterable[Occurrence], kept: Iterable[Occurrence] = ()) -> bool:
-    places = Places(state, booking, kept)
-    return not any(places.take(date) for date in dates)
-
-
 # Zones that are large enough
 
 
@@ -103,8 +104,9 @@ def in_zones(dates: Iterable[Occurrence], zones: tuple[str, ...]) -> list[Occurr
 def choose(state: State, booking: str, dates: Sequence[Occurrence], people: int) -> tuple[str, ...] | None:
     """The first room for so many that is free at all dates; the first of all where none is; None: no room is posted."""
     rooms = rooms_for(state.spec, people)
+    places = Places(state, booking)
     for room in rooms:
-        if all_free(state, booking, in_zones(dates, room.zones)):
+        if places.all_free(in_zones(dates, room.zones)):
             return room.zones
     return rooms[0].zones if rooms else None
 
@@ -115,29 +117,33 @@ def choose(state: State, booking: str, dates: Sequence[Occurrence], people: int)
 def alternatives(
     state: State, booking: str, dates: Sequence[Occurrence], people: int | None, now: float, kept: Sequence[Occurrence]
 ) -> list[Data]:
-    """Up to three ways to have all ``dates``: in other zones that hold as many, then earlier or later."""
+    """Up to three ways to have all ``dates``: in other zones that hold as many, then earlier or later.
+
+    Each is told by its first date, in stamps; the other dates of a series move along.
+    """
     if not dates:
         return []
     zones = dates[0].zones
     need = people or state.spec.posted.get(frozenset(zones))
-    found: list[tuple[Sequence[Occurrence], str]] = []
+    places = Places(state, booking, kept)
+    found: list[tuple[Occurrence, str]] = []
     if need is not None:
         for room in rooms_for(state.spec, need):
-            moved = in_zones(dates, room.zones)
-            if set(room.zones) != set(zones) and all_free(state, booking, moved, kept):
-                found.append((moved, "other zones"))
+            if set(room.zones) != set(zones) and places.all_free(in_zones(dates, room.zones)):
+                found.append((replace(dates[0], zones=room.zones), "other zones"))
                 break
     steps = int(limits.ALTERNATIVE_REACH_S // limits.ALTERNATIVE_STEP_S)
     for step in range(1, steps + 1):
-        for by in (step * limits.ALTERNATIVE_STEP_S, -step * limits.ALTERNATIVE_STEP_S):
-            moved = [shifted(date, by) for date in dates]
-            if moved[0].begins >= now and all_free(state, booking, moved, kept):
-                found.append((moved, "later" if by > 0 else "earlier"))
+        for why, by in (("later", step * limits.ALTERNATIVE_STEP_S), ("earlier", -step * limits.ALTERNATIVE_STEP_S)):
+            # One by one, as mostly the first dates show already that it will not do.
+            moved = (shifted(date, by) for date in dates)
+            if dates[0].begins + by >= now and places.all_free(moved):
+                found.append((shifted(dates[0], by), why))
         if len(found) >= limits.ALTERNATIVES_MAX:
             break
     return [
-        {"why": why, "zones": list(ds[0].zones), "start": ds[0].start, "end": ds[0].end}
-        for ds, why in found[: limits.ALTERNATIVES_MAX]
+        {"why": why, "zones": list(first.zones), "start": first.start, "end": first.end}
+        for first, why in found[: limits.ALTERNATIVES_MAX]
     ]
 
 

@@ -20,7 +20,13 @@ Group = tuple[str, ...]
 
 
 def regroup(draft: Draft, seeds: Iterable[str], *, renew: Set[str] = frozenset()) -> None:
-    """Decide the groups around ``seeds`` anew. Those of zones in ``renew`` get leads and links even if they stay."""
+    """Decide the groups around ``seeds`` anew. Those of zones in ``renew`` get leads and links even if they stay.
+
+    Called once for all that changes in one entry: each call treats the zones for the arrangement that it finds.
+    """
+    seeds = tuple(seeds)
+    if not seeds:
+        return
     groups = regrouped(draft, seeds)
     old_of: dict[str, Group | None] = {zone: draft.group_of.get(zone) for group in groups for zone in group}
     changed = [group for group in groups if old_of[group[0]] != group]

@@ -72,7 +72,9 @@ class LetGo:
 class ReportWall:
     """A partition's position or its contacts (closed end made, stacked end made) are reported.
 
-    ``pin``, in seconds, states the position against the sensor; 0 takes a pin away.
+    A contact of None keeps what it said last. ``lost`` names the ends (``closed``, ``stacked``) whose contacts can no
+    longer be read: what they said counts no more. ``pin``, in seconds, states the position against the sensor; 0 takes
+    a pin away.
     """
 
     by: Actor
@@ -80,6 +82,7 @@ class ReportWall:
     position: str | None = None
     contacts: tuple[bool | None, bool | None] | None = None
     pin: float | None = None
+    lost: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,9 @@ from roomlink.core.records import KIND_OF, Choice, Level, Wall
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Spec, from_data
 from roomlink.core.state import Draft
 
+_ALARMS_OF = {"device-lost": "devices", "wall-unknown": "partitions", "wall-late": "partitions"}
+"""Alarms that are about something configured, and where that is: they end with it."""
+
 RECOVERY_GRACE_S = 30.0
 """How long a sensed wall may stay silent after a restart before that is an alarm."""
 
@@ -52,7 +55,7 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
             links.drop_reason(draft, controller, known.home, "home", "its home changed")
             links.link(draft, controller, controller_spec.home, "home")
     overrides.settle(draft)
-    devices.disarm_changed(draft)
+    devices.disarm_changed(draft, old)
     if new.combining is None and old.combining is not None:
         combining.dissolve(draft)
     combining.regroup(draft, new.zones, renew=_renewed(old, new))
@@ -87,9 +90,12 @@ def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
     for name, partition in old.partitions.items():
         if name not in new.partitions or new.partitions[name].between != partition.between:
             draft.emit(WallDropped(name))
-            for alarm in (f"wall-unknown/{name}", f"wall-late/{name}"):
-                if alarm in draft.alarms:
-                    draft.emit(AlarmCleared(alarm))
+            for alarm in ("wall-unknown", "wall-late"):
+                walls.clear_alarm(draft, f"{alarm}/{name}")
+    for alarm in list(draft.alarms.live()):
+        kind, _, name = alarm.partition("/")
+        if kind in _ALARMS_OF and name not in new.data.get(_ALARMS_OF[kind], ()):
+            draft.emit(AlarmCleared(alarm))
     for overflow in list(draft.overflows.live()):
         if any(zone not in new.zones for zone in draft.overflows[overflow]):
             draft.emit(OverflowSet(overflow, ()))
@@ -148,6 +154,7 @@ def recover(draft: Draft, command: Recover) -> dict[str, list[str]]:
     for hold in list(draft.holds.live()):
         orders.let_go(draft, hold, command.last, "the service stopped")
     motion.stop_all(draft, tuple(draft.spec.zones), "the service stopped")
+    seeds: list[str] = []
     for name, spec in draft.spec.partitions.items():
         if not spec.sensed:
             continue
@@ -160,5 +167,6 @@ def recover(draft: Draft, command: Recover) -> dict[str, list[str]]:
         draft.emit(WallSet(name, wall))
         walls.clear_alarm(draft, f"wall-late/{name}")
         if wall.joins != joined:
-            combining.regroup(draft, spec.between)
+            seeds += spec.between
+    combining.regroup(draft, seeds)
     return {"zones": []}

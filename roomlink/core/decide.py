@@ -132,7 +132,7 @@ def _link(draft: Draft, command: LinkZone) -> dict[str, Any]:
 
 def _unlink(draft: Draft, command: Unlink) -> dict[str, Any]:
     require("controller", command.controller, draft.spec.controllers)
-    require_unlocked(draft, command.controller)
+    # A locked controller may unlink: that lets go, and reaches less than before.
     linked = draft.linked.get(command.controller, ())
     if command.zone is not None:
         require("zone", command.zone, draft.spec.zones)
@@ -165,7 +165,9 @@ def _join(draft: Draft, command: JoinZones) -> dict[str, Any]:
 
 
 def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
-    for what, *name in draft.beneath.deadlines.due(draft.now):
+    """First what runs its course, then all walls with one regrouping, then the diary, which goes by the groups."""
+    due = draft.beneath.deadlines.due(draft.now)
+    for what, *name in due:
         if what == "control":
             zone, control = name
             record = draft.controls.get((zone, control))
@@ -176,10 +178,10 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
             hold = draft.holds.get(name[0])
             if hold is not None:
                 orders.let_go(draft, name[0], hold.until or draft.now, "its time was over")
-        elif what == "booking":
+    combining.regroup(draft, [z for what, *name in due if what in _OF_WALLS for z in _wake_wall(draft, what, name[0])])
+    for what, *name in due:
+        if what == "booking":
             occupancy.due(draft, *name)
-        else:
-            _wake_wall(draft, what, name[0])
     return {"zones": []}
 
 
@@ -190,15 +192,21 @@ def _matured(draft: Draft, zone: str, control: str, record: Control) -> Control 
     return orders.matured(record, draft.now)
 
 
-def _wake_wall(draft: Draft, what: str, name: str) -> None:
+_OF_WALLS = ("settle", "pin", "late")
+"""Deadlines of walls."""
+
+
+def _wake_wall(draft: Draft, what: str, name: str) -> tuple[str, ...]:
+    """Gives the zones to regroup around."""
     wall = draft.walls[name]
     spec = draft.spec.partitions[name]
     if what == "settle" and wall.due is not None and wall.due <= draft.now:
-        walls.put(draft, name, walls.counted(spec, wall, draft.now))
-    elif what == "pin" and wall.pinned_until is not None and wall.pinned_until <= draft.now:
-        walls.put(draft, name, walls.unpinned(spec, wall, draft.now))
-    elif what == "late" and wall.late is not None and wall.late <= draft.now:
+        return walls.put(draft, name, walls.counted(spec, wall, draft.now))
+    if what == "pin" and wall.pinned_until is not None and wall.pinned_until <= draft.now:
+        return walls.put(draft, name, walls.unpinned(spec, wall, draft.now))
+    if what == "late" and wall.late is not None and wall.late <= draft.now:
         walls.overdue(draft, name)
+    return ()
 
 
 _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {

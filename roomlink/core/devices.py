@@ -61,7 +61,8 @@ def report_device(draft: Draft, command: ReportDevice) -> dict[str, Any]:
 
 
 def _moves(draft: Draft, binding: BindingSpec) -> bool:
-    return isinstance(draft.spec.zones[binding.zone].controls.get(binding.control), MotionSpec)
+    zone = draft.spec.zones.get(binding.zone)
+    return zone is not None and isinstance(zone.controls.get(binding.control), MotionSpec)
 
 
 def _stop(draft: Draft, zone: str, control: str, why: str) -> None:
@@ -111,12 +112,16 @@ def disarm(draft: Draft, command: Disarm) -> dict[str, Any]:
     return {"zones": [binding.zone]}
 
 
-def disarm_changed(draft: Draft) -> None:
-    """A binding that is not as it was checked is disarmed; called once a new configuration counts."""
-    known = bindings(draft.spec)
+def disarm_changed(draft: Draft, old: Spec) -> None:
+    """A binding that is not as it was checked is disarmed; called once a new configuration counts, ``old`` no more.
+
+    What it drove stops, and what it would drive now does not run: also where the binding is gone.
+    """
+    before, known = bindings(old), bindings(draft.spec)
     for name in list(draft.armed.live()):
         binding = known.get(name)
         if binding is None or binding.digest != draft.armed[name].digest or binding.cls not in ARMED_CLASSES:
-            if binding is not None and _moves(draft, binding):
-                _stop(draft, binding.zone, binding.control, "its binding was disarmed")
+            for driven in (before.get(name), binding):
+                if driven is not None and _moves(draft, driven):
+                    _stop(draft, driven.zone, driven.control, "its binding was disarmed")
             draft.emit(Disarmed(name, "its configuration changed since it was checked"))

@@ -252,6 +252,8 @@ def change_one(draft: Draft, command: ChangeOccurrence) -> Data:
     require_match(name, diary_view.etag(booking), command.if_match)
     if old.phase == "over":
         raise Refused("is-over", f"that date was over at {rfc3339(old.over)}: what was is not changed")
+    if booking.status == "cancelled":
+        raise Refused("is-cancelled", f"booking {name} is cancelled as a whole; PUT it to book it again")
     new = date_of(booking, start_of(old.key)) if wish.back else _changed(draft, booking, old, wish)
     others = [o for o in dates_of(draft, name) if o.key != old.key]
     warnings = _require_posted(draft, name, replace(booking, zones=new.zones, attendance=new.attendance), [new])

@@ -10,19 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from roomlink.core.bookings import (
-    Booking,
-    BookingDropped,
-    BookingSet,
-    Occurrence,
-    OccurrencesDropped,
-    OccurrencesSet,
-    PhaseSet,
-    RoutineDeferred,
-    WallRequest,
-    WallRequested,
-    WallRequestEnded,
-)
+from roomlink.core.bookings import BOOKING_EVENTS, BOOKING_RECORDS, BookingEvent, Occurrence, OccurrencesSet
 from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Check, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 
@@ -267,14 +255,7 @@ Event = (
     | Armed
     | Disarmed
     | Checked
-    | BookingSet
-    | BookingDropped
-    | OccurrencesSet
-    | OccurrencesDropped
-    | PhaseSet
-    | WallRequested
-    | WallRequestEnded
-    | RoutineDeferred
+    | BookingEvent
     | Told
     | Answered
     | Noticed
@@ -307,14 +288,7 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "armed": Armed,
     "disarmed": Disarmed,
     "checked": Checked,
-    "booking": BookingSet,
-    "booking-dropped": BookingDropped,
-    "occurrences": OccurrencesSet,
-    "occurrences-dropped": OccurrencesDropped,
-    "phase": PhaseSet,
-    "wall-request": WallRequested,
-    "wall-request-ended": WallRequestEnded,
-    "routine-deferred": RoutineDeferred,
+    **BOOKING_EVENTS,
     "told": Told,
     "answered": Answered,
     "noticed": Noticed,
@@ -327,8 +301,7 @@ _RECORDS: dict[type[Any], type[Any]] = {
     RoleSet: Role,
     OverrideSet: Override,
     Masked: Mask,
-    BookingSet: Booking,
-    WallRequested: WallRequest,
+    **BOOKING_RECORDS,
     Armed: Arming,
     Checked: Check,
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from roomlink.core import feedback, orders, sources
@@ -155,15 +155,14 @@ def drop_reason(draft: Draft, controller: str, zone: str, reason: str, why: str)
 
 
 def set_levels(
-    draft: Draft, controller: str, control: str, spec: LevelSpec, value: float, over: float
+    draft: Draft, controller: str, control: str, spec: LevelSpec, value: float, over: float, zones: Iterable[str]
 ) -> tuple[list[str], list[str]]:
-    """Set a level in all linked zones by the controller's ``level_mode``.
+    """Set a level in ``zones``, some or all of those reached, by the controller's ``level_mode``.
 
     Gives the zones that act, and those where the controller has yet to pick the level up.
     """
-    zones = list(reached(draft, controller, control, spec))
     offset = draft.spec.controllers[controller].level_mode == "offset"
-    by = value - _reference(draft, controller, control, spec) if offset and zones else 0.0
+    by = value - _reference(draft, controller, control, spec) if offset else 0.0
     acting: list[str] = []
     waiting: list[str] = []
     for zone in zones:

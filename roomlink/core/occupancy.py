@@ -35,7 +35,9 @@ def due(draft: Draft, booking: str, key: str) -> None:
     old = draft.occurrences.get((booking, key))
     if old is None or old.due is None or old.due > draft.now:
         return
-    late = draft.now - old.due > limits.DIARY_LATE_S
+    # One that was booked or changed after it should have begun is not late.
+    known = draft.bookings[booking].modified if booking in draft.bookings else 0.0
+    late = draft.now - max(old.due, known) > limits.DIARY_LATE_S
     phase = old.phase_at(draft.now)
     draft.emit(PhaseSet(booking, key, phase, old.zones))
     if late:

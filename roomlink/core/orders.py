@@ -138,9 +138,12 @@ def matured(record: Control, now: float) -> Control | None:
 # Holds
 
 
-def hold_name(holder: str, surface: str, control: str) -> str:
-    """The name of what ``holder`` holds: one hold for each control of a controller or zone."""
-    return f"{holder}/{surface}/{control}"
+def hold_name(holder: str, kind: str, surface: str, control: str) -> str:
+    """The name of what ``holder`` holds: one hold for each control of a surface.
+
+    ``kind`` is ``controller`` or ``zone``: the two may have the same name.
+    """
+    return f"{holder}/{kind}/{surface}/{control}"
 
 
 def begin_hold(draft: Draft, hold: str, record: Hold, *, by: str) -> None:

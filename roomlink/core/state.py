@@ -87,6 +87,10 @@ class Deadlines:
         elif self._at.get(key) != at:
             self._at[key] = at
             heapq.heappush(self._heap, (at, key))
+        # What was moved or taken away stays in the heap; a rebuild is paid for by the many changes before it.
+        if len(self._heap) > 2 * len(self._at):
+            self._heap = [(due, awaited) for awaited, due in self._at.items()]
+            heapq.heapify(self._heap)
 
     def first(self) -> float | None:
         heap = self._heap

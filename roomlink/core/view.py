@@ -62,15 +62,18 @@ def _control(state: State, zone: str, name: str, now: float) -> Data:
 def zone(state: State, name: str, now: float) -> Data:
     return {
         "zone": name,
+        "group": list(state.group_of.get(name, (name,))),
         **zone_links(state, name),
         "controls": {c: control(state, name, c, now) for c in state.spec.zones[name].controls},
     }
 
 
 def zone_links(state: State, name: str) -> Data:
-    """A zone without its controls: what the plan of a panel needs. ``in_use`` is the booking that has it now."""
+    """A zone without its controls: what the plan of a panel needs. ``in_use`` is the booking that has it now.
+
+    Nor has it its group: ``groups`` tells that once for all zones, where each telling it would cost their square.
+    """
     return {
-        "group": list(state.group_of.get(name, (name,))),
         "linked_by": list(state.linked_by.get(name, ())),
         "in_use": diary_view.in_use(state, name),
     }
@@ -210,8 +213,16 @@ def groups(state: State) -> list[list[str]]:
     return [list(g) for g in dict.fromkeys(state.group_of.get(z, (z,)) for z in state.spec.zones)]
 
 
+def watched(state: State, seq: int, now: float) -> Data:
+    """The view of a watcher: all state, with the groups told once."""
+    data = whole(state, seq, now)
+    for shown in data["zones"].values():
+        del shown["group"]
+    return data
+
+
 def whole(state: State, seq: int, now: float) -> Data:
-    """All state: ``GET /state`` and the view of a watcher."""
+    """All state: ``GET /state``."""
     return {
         "at": rfc3339(now),
         "seq": seq,
@@ -282,8 +293,12 @@ def alarms(state: State) -> Data:
 
 def panel(state: State, controller: str, now: float) -> Data:
     """The whole view of one controller's panel: its face, and who is linked and joined where."""
+    return {"controller": face(state, controller, now), **place(state)}
+
+
+def place(state: State) -> Data:
+    """What the panels of all controllers show alike; it changes with entries alone, never with time."""
     return {
-        "controller": face(state, controller, now),
         "zones": {z: zone_links(state, z) for z in state.spec.zones},
         "partitions": partitions(state),
         "groups": groups(state),

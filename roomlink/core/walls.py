@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -19,6 +20,9 @@ POSITIONS = ("closed", "open", "moving", "unknown")
 STATED = ("closed", "open")
 """What a person can state: nobody states that a wall is unknown."""
 
+ENDS = ("closed", "stacked")
+"""Where a wall may have a contact, in the order of a pair of contacts."""
+
 # (closed end made, stacked end made) where both contacts are fitted.
 TWO_CONTACTS = {
     (True, False): "closed",
@@ -35,13 +39,11 @@ def report(draft: Draft, command: ReportWall) -> dict[str, Any]:
     spec = draft.spec.partitions[name]
     wall = draft.walls[name]
     by = command.by.who
-    if command.contacts is not None:
-        contacts = (
-            wall.contacts[0] if command.contacts[0] is None else command.contacts[0],
-            wall.contacts[1] if command.contacts[1] is None else command.contacts[1],
-        )
+    if command.contacts is not None or command.lost:
+        contacts = _heard(wall, command)
         wall = replace(wall, contacts=contacts)
-        position: str | None = by_contacts(contacts)
+        fitted = draft.spec.data["partitions"][name].get("contacts") or ()
+        position: str | None = by_contacts(contacts, (*fitted, *command.lost))
     else:
         position = command.position
         allowed = STATED if command.pin else POSITIONS
@@ -52,19 +54,37 @@ def report(draft: Draft, command: ReportWall) -> dict[str, Any]:
         if pin_s > 0.0:
             assert position is not None
             wall = replace(wall, pinned_until=draft.now + pin_s, by=by)
-            put(draft, name, take(spec, wall, position, "pinned", draft.now))
+            combining.regroup(draft, put(draft, name, take(spec, wall, position, "pinned", draft.now)))
             return {"zones": list(spec.between)}
         if wall.pinned_until is not None:
             wall = unpinned(spec, wall, draft.now)
     if position is not None:
         wall = reported(spec, wall, position, draft.now, by)
-    put(draft, name, wall)
+    combining.regroup(draft, put(draft, name, wall))
     return {"zones": list(spec.between)}
 
 
-def by_contacts(contacts: tuple[bool | None, bool | None]) -> str:
-    """The position that one or two contacts mean. One alone tells only whether its end is made."""
+def _heard(wall: Wall, command: ReportWall) -> tuple[bool | None, bool | None]:
+    """What the contacts say now: what was not reported stays as it was, what is lost says nothing."""
+    for end in command.lost:
+        if end not in ENDS:
+            raise BadValue("lost", f"{end!r} is not an end of a wall: {', '.join(ENDS)}", allowed=list(ENDS))
+    said = command.contacts or (None, None)
+    closed, stacked = (
+        None if end in command.lost else before if now is None else now
+        for end, before, now in zip(ENDS, wall.contacts, said, strict=True)
+    )
+    return closed, stacked
+
+
+def by_contacts(contacts: tuple[bool | None, bool | None], fitted: Iterable[str] = ()) -> str:
+    """The position that one or two contacts mean. One alone tells only whether its end is made.
+
+    A contact that is ``fitted`` but says nothing is not missing: without it the position is unknown.
+    """
     closed, stacked = contacts
+    if any(contacts[ENDS.index(end)] is None for end in fitted):
+        return "unknown"
     if stacked is None:
         return "unknown" if closed is None else "closed" if closed else "open"
     if closed is None:
@@ -97,26 +117,34 @@ def unpinned(spec: PartitionSpec, wall: Wall, now: float) -> Wall:
 
 
 def take(spec: PartitionSpec, wall: Wall, position: str, trust: str, now: float) -> Wall:
-    """``position`` counts from now on. A moving or unknown wall keeps what it had, or counts as closed."""
+    """``position`` counts from now on. A moving or unknown wall keeps what it had, or counts as closed.
+
+    A wall that has been silent since a restart and then says that it is unknown stays as late as it was.
+    """
     joins = wall.joins
     if position in STATED:
         joins = position == "open"
     elif position == "unknown" and spec.on_unknown == "closed":
         joins = False
+    late = wall.late if position == wall.position == "unknown" else None
     return replace(
         wall,
         position=position,
         joins=joins,
         trust="unknown" if position == "unknown" else trust,
-        late=now + spec.move_limit if position == "moving" else None,
+        late=now + spec.move_limit if position == "moving" else late,
     )
 
 
-def put(draft: Draft, name: str, wall: Wall) -> None:
-    """Decide a wall's new record and all that follows: alarms and, if it joins or parts zones, a regrouping."""
+def put(draft: Draft, name: str, wall: Wall) -> tuple[str, ...]:
+    """Decide a wall's new record and its alarms.
+
+    Gives the zones that it joins or parts: the caller regroups around those of all walls that it puts, once. One wall
+    after the other would treat zones for arrangements that never were.
+    """
     old = draft.walls[name]
     if wall == old:
-        return
+        return ()
     draft.emit(WallSet(name, wall))
     if wall.position == "unknown" and old.position != "unknown":
         held = "its last known position is held" if wall.joins else "it counts as closed"
@@ -125,8 +153,7 @@ def put(draft: Draft, name: str, wall: Wall) -> None:
         clear_alarm(draft, f"wall-unknown/{name}")
     if wall.position != "moving":
         clear_alarm(draft, f"wall-late/{name}")
-    if wall.joins != old.joins:
-        combining.regroup(draft, draft.spec.partitions[name].between)
+    return draft.spec.partitions[name].between if wall.joins != old.joins else ()
 
 
 def overdue(draft: Draft, name: str) -> None:

@@ -7,6 +7,7 @@ because nobody could say what is missing.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -24,6 +25,8 @@ COMPONENTS_MAX = 5_000
 DATES_MAX = 2_000
 """Dates of one event within the window."""
 UID_CHARS_MAX = 200
+READ_S_MAX = 20.0
+"""A file may make work by rules that match hardly ever. What is not read by then is refused, and said."""
 OWN = "X-ROOMLINK-"
 """Begins the names of what we say of a booking and iCalendar has no word for."""
 _METHODS = ("", "PUBLISH", "REQUEST", "ADD", "CANCEL")
@@ -111,6 +114,9 @@ def read_calendar(data: bytes, timezone: str, start: float, end: float) -> Calen
         return CalendarFile(fault=fault)
     try:
         calendars = icalendar.Calendar.from_ical(text, multiple=True)
+    except OSError:
+        # A region without its place: the library opens a folder of the time zones.
+        return CalendarFile(fault="a TZID in the file names no time zone such as America/Halifax")
     except _BROKEN as error:
         return CalendarFile(fault=f"the file cannot be read as iCalendar: {values.first_line(error)}")
     frame = Frame(ZoneInfo(timezone), start, end)
@@ -177,16 +183,25 @@ def _read(
         else:
             by_uid.setdefault(uid, []).append((line, component))
     zones = [c for c in calendar.subcomponents if c.name == "VTIMEZONE"]
+    ends = time.monotonic() + READ_S_MAX
     for uid, parts in by_uid.items():
         line, first = parts[0]
         try:
+            if time.monotonic() > ends:
+                raise Unsound("the events before it took too long to read; send it in a file of its own")
             for _, component in parts:
                 values.require_sound(component, frame)
             event = _event(uid, [c for _, c in parts], zones, frame)
             events.append(_called_off(replace(event, line=line)) if method == "CANCEL" else replace(event, line=line))
         except Unsound as unsound:
-            summary = values.text(first, "SUMMARY")
-            findings.append(Finding(line, "VEVENT", "refused", str(unsound), uid, summary))
+            findings.append(_refused(line, uid, first, str(unsound)))
+        except _BROKEN as error:
+            # A property can hold anything, such as a length where a time belongs; the library takes it as it comes.
+            findings.append(_refused(line, uid, first, f"it cannot be read: {values.first_line(error)}"))
+
+
+def _refused(line: int, uid: str, component: Component, why: str) -> Finding:
+    return Finding(line, "VEVENT", "refused", why, values.clean(uid), values.text(component, "SUMMARY"))
 
 
 def _called_off(event: CalendarEvent) -> CalendarEvent:

@@ -39,7 +39,8 @@ def zone_calendar(state: State, zone: str) -> bytes:
         for event in events_of(booking, dates, state.spec.timezone, rooms):
             calendar.add_component(event)
     if any("TZID" in event["DTSTART"].params for event in calendar.walk("VEVENT")):
-        calendar.add_missing_timezones()
+        first = min(datetime.fromtimestamp(booking.start, UTC) for _, _, booking, _ in found)
+        calendar.add_missing_timezones(first_date=first.date().replace(month=1, day=1))
     return bytes(calendar.to_ical())
 
 
@@ -123,7 +124,8 @@ def _at(stamp: float, zone: Any) -> datetime:
 
 
 def _duration(seconds: float) -> str:
-    return icalendar.vDuration(timedelta(seconds=seconds)).to_ical().decode()
+    length: Component = icalendar.vDuration(timedelta(seconds=seconds))
+    return str(length.to_ical().decode())
 
 
 def free_busy(

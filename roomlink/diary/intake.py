@@ -143,8 +143,16 @@ async def _decided(event: CalendarEvent, line: Line, desk: Desk, terms: Terms, r
         why = f"{said} is no room of this venue" if said else "it says no place"
         return await _off(line, booking, desk, terms, why)
     dates = {one.key: one for one in dates_of(desk.state, line.booking)}
-    here = wishes.Here(booking, dates)
-    wish, note = wishes.plan(event, zones, here, rooms, now=desk.now, upto=terms.upto, source=terms.source)
+    wish, note = wishes.plan(
+        event,
+        zones,
+        wishes.Here(booking, dates),
+        rooms,
+        timezone=desk.state.spec.timezone,
+        now=desk.now,
+        upto=terms.upto,
+        source=terms.source,
+    )
     if not wish.starts:
         return await _off(line, booking, desk, terms, "every date of it is cancelled or over")
     if wishes.is_over(event, desk.now) and all(one.phase == "over" for one in dates.values()):

@@ -95,10 +95,13 @@ def read_time(field: str, text: str, timezone: str) -> float:
     """An RFC 3339 time, or one without an offset in the venue's time zone, as a stamp. Raises ``BadValue``."""
     try:
         when = datetime.fromisoformat(text.strip())
-        return when.timestamp() if when.tzinfo is not None else instant(when, ZoneInfo(timezone))
+        stamp = when.timestamp() if when.tzinfo is not None else instant(when, ZoneInfo(timezone))
+        if not 0.0 <= stamp <= limits.BOOKING_STAMP_MAX:
+            raise ValueError
     except (ValueError, OverflowError):
         right = "2026-05-01T19:30:00-03:00, or 2026-05-01T19:30 in the venue's time zone"
         raise BadValue(field, f"{text[:60]!r} is no time such as {right}") from None
+    return stamp
 
 
 # Rules
@@ -106,7 +109,7 @@ def read_time(field: str, text: str, timezone: str) -> float:
 
 def parse(text: str, timezone: str) -> Rule:
     """A rule such as ``FREQ=WEEKLY;BYDAY=MO;COUNT=10``, proved sound. Raises ``BadValue`` that says what would be."""
-    text = text.strip().removeprefix("RRULE:").upper()
+    text = text.strip().upper().removeprefix("RRULE:")
     if len(text) > RULE_CHARS_MAX:
         raise BadValue("rrule", f"a rule has at most {RULE_CHARS_MAX} characters")
     parts: dict[str, str] = {}
@@ -202,10 +205,8 @@ def read_dates(field: str, texts: Iterable[str], timezone: str) -> tuple[str, ..
     """Dates added or left out, as their keys, in order. Keys themselves are taken too."""
     found = set()
     for text in texts:
-        try:
-            found.add(key_of(start_of(text)))
-        except ValueError:
-            found.add(key_of(read_time(field, text, timezone)))
+        # A key is a time as well, written without dashes and colons.
+        found.add(key_of(read_time(field, text, timezone)))
     return tuple(sorted(found))
 
 

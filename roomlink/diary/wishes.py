@@ -11,7 +11,6 @@ from roomlink.core.instants import rfc3339
 from roomlink.diary import recurrence
 from roomlink.diary.ical_read import CalendarEvent, Change
 from roomlink.diary.rooms import Rooms
-from roomlink.errors import BadValue
 
 UNTITLED = "untitled"
 
@@ -33,7 +32,15 @@ def is_over(event: CalendarEvent, now: float) -> bool:
 
 
 def plan(
-    event: CalendarEvent, zones: tuple[str, ...], here: Here, rooms: Rooms, *, now: float, upto: float, source: str
+    event: CalendarEvent,
+    zones: tuple[str, ...],
+    here: Here,
+    rooms: Rooms,
+    *,
+    timezone: str,
+    now: float,
+    upto: float,
+    source: str,
 ) -> tuple[Wish, str]:
     """The wish, and a note on what of the event could not be carried over. Without ``starts`` nothing is left of it."""
     title = event.summary or UNTITLED
@@ -79,7 +86,7 @@ def plan(
     )
     if here.booking is not None:
         wish = _kept(wish, here.booking)
-    return _with_rule(wish, event, upto)
+    return _with_rule(wish, event, here, timezone, upto)
 
 
 def _kept(wish: Wish, booking: Booking) -> Wish:
@@ -92,20 +99,31 @@ def _kept(wish: Wish, booking: Booking) -> Wish:
     return replace(wish, **kept, organiser=booking.organiser, source=booking.source, sequence=sequence)
 
 
-def _with_rule(wish: Wish, event: CalendarEvent, upto: float) -> tuple[Wish, str]:
+def _with_rule(wish: Wish, event: CalendarEvent, here: Here, timezone: str, upto: float) -> tuple[Wish, str]:
     """The rule, where it can be carried on here; else its dates as they are."""
     if not event.rule:
         return wish, ""
     why = "its rule counts by the clock of another place" if event.elsewhere else ""
+    far: float | None = None
     if not why:
-        try:
-            recurrence.parse(event.rule, "UTC")
-        except BadValue as error:
-            why = f"its rule cannot be carried on here ({error.detail})"
-    if not why:
-        return replace(wish, rrule=event.rule, upto=upto if event.endless else None), ""
+        if event.endless:
+            # With a COUNT only counting tells whether it goes on beyond the window.
+            rule = recurrence.parse(event.rule, timezone)
+            far = recurrence.expand(event.start, timezone, rule, upto=upto).upto
+        return _as_far(replace(wish, rrule=event.rule, upto=far), here, upto), ""
     wish = replace(wish, rdates=tuple(key_of(start) for start in wish.starts), exdates=())
     return wish, f"{why}: its dates until {rfc3339(upto)[:10]} are taken" if event.endless else ""
+
+
+def _as_far(wish: Wish, here: Here, upto: float) -> Wish:
+    """Where the rule is known here already, it stays expanded as far as it is: each day takes it on from there."""
+    booking = here.booking
+    if booking is None or booking.rrule != wish.rrule or booking.upto is None or wish.upto is None:
+        return wish
+    far = booking.upto
+    beyond = [start_of(key) for key in here.dates or () if start_of(key) > upto and key not in wish.exdates]
+    starts = {*(start for start in wish.starts if start <= far), *beyond}
+    return replace(wish, starts=tuple(sorted(starts)), upto=far)
 
 
 def of_change(change: Change, zones: tuple[str, ...], title: str) -> OneWish:

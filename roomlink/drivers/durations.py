@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from roomlink.core.durations import PATTERN, seconds_of
 from roomlink.limits import DURATION_S_MAX
-
-SECONDS_OF = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
-PATTERN = r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(ms|s|min|h)"
 
 
 class Strict(BaseModel):
@@ -27,11 +24,9 @@ def wrong(text: str, right: str = "") -> PydanticCustomError:
 
 def seconds(value: object) -> float:
     """Seconds of a duration; a bare number is refused, because its unit could only be guessed."""
-    found = re.fullmatch(PATTERN, value) if isinstance(value, str) else None
-    if not found:
+    length = seconds_of(value) if isinstance(value, str) else None
+    if length is None:
         raise wrong(f"{value!r} is not a duration", "write a number and ms, s, min or h, such as 300ms or 3s")
-    # Rounded, so that 300ms is 0.3 and not 0.30000000000000004.
-    length = round(float(found[1]) * SECONDS_OF[found[2]], 9)
     if length > DURATION_S_MAX:
         raise wrong(f"{value} is too long", f"write at most {DURATION_S_MAX / 3600:g}h")
     return length
@@ -45,7 +40,7 @@ def _lasting(length: float) -> float:
 
 _SCHEMA: dict[str, Any] = {
     "type": "string",
-    "pattern": f"^{PATTERN}$",
+    "pattern": PATTERN,
     "description": "A duration: 300ms, 3s, 2min or 1h.",
 }
 

@@ -3,7 +3,7 @@
 entries    seq, stamp, body (JSON), sum of the chain
 snapshots  seq, stamp, body (compressed JSON), the chain's sum at that entry, its own sum
 damaged    entries that were cut off on opening, as they were found, and when
-meta       the venue's id, when the file was made
+meta       the venue's id, when the file was made, the journal's identity
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ NEWEST_AT = "SELECT seq FROM entries WHERE at <= ? AND seq <= ? ORDER BY at DESC
 SUM_AT = "SELECT sum FROM entries WHERE seq = ?"
 ADD_SNAPSHOT = "INSERT OR REPLACE INTO snapshots (seq, at, body, chain, sum) VALUES (?, ?, ?, ?, ?)"
 SNAPSHOT_AT = "SELECT seq, at, body, chain, sum FROM snapshots WHERE seq = ?"
+IDENTITY = "SELECT CAST(value AS BLOB) FROM meta WHERE key = 'identity'"
+SET_IDENTITY = "INSERT OR REPLACE INTO meta VALUES ('identity', ?)"
 CUT = """
 INSERT INTO damaged (seq, at, body, sum, cut_at)
 SELECT seq, at, body, sum, ? FROM entries WHERE seq >= ? ORDER BY seq

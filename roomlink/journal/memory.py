@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from uuid import uuid4
 
 from roomlink.core.events import Entry
 from roomlink.journal.port import Snapshot
@@ -13,6 +14,7 @@ class MemoryJournal:
     """``Journal`` in lists. It never fails, and keeps every snapshot."""
 
     def __init__(self) -> None:
+        self.identity = uuid4().hex
         self.notices: list[str] = []
         self._entries: list[Entry] = []
         self._snapshots: dict[int, Snapshot] = {}

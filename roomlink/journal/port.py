@@ -39,6 +39,9 @@ class Journal(Protocol):
     ``ValueError`` or would not come back equal.
     """
 
+    identity: str
+    """Tells this journal from every other one, and from itself before entries of it were cut off: a position that
+    somebody knows of means the same as long as this is the same. It survives closing and opening."""
     notices: list[str]
     """Sentences about what was found and done when the journal was opened, for the log and the operator."""
 

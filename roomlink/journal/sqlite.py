@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from roomlink.core.events import Entry
 from roomlink.errors import JournalDamaged, JournalFailed
@@ -23,6 +24,8 @@ from roomlink.journal.layout import (
     ANY,
     CUT,
     ENTRIES_BETWEEN,
+    IDENTITY,
+    SET_IDENTITY,
     SUM_AT,
     TABLES,
 )
@@ -82,6 +85,7 @@ class SqliteJournal:
     """
 
     def __init__(self, path: Path, venue: str) -> None:
+        self.identity = ""
         self.notices: list[str] = []
         self._path, self._venue = path, venue
         self._last_seq, self._last_sum = 0, START
@@ -178,7 +182,15 @@ class SqliteJournal:
                 break
             seq, total = row[0], row[3]
         self._last_seq, self._last_sum = seq, total
+        self._identify()
         self._try_writing()
+
+    def _identify(self) -> None:
+        found = self._writer.execute(IDENTITY).fetchone()
+        if found is None:
+            found = (uuid4().hex.encode(),)
+            self._writer.execute(SET_IDENTITY, (found[0].decode(),))
+        self.identity = found[0].decode()
 
     def _try_writing(self) -> None:
         """Touch every page that an append will, and write nothing: a broken one must show now, not on each append."""
@@ -204,6 +216,8 @@ class SqliteJournal:
         db.execute("BEGIN IMMEDIATE")
         db.execute(CUT, (now, seq))
         count = db.execute("DELETE FROM entries WHERE seq >= ?", (seq,)).rowcount
+        # Other entries will have these positions.
+        db.execute(SET_IDENTITY, (uuid4().hex,))
         db.execute("COMMIT")
         self.notices.append(
             f"Entry {seq} is damaged or missing: the venue stands as after entry {seq - 1}, and the {count} entries "

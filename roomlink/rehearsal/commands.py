@@ -19,7 +19,7 @@ from roomlink.errors import RoomlinkError, VenueFault
 from roomlink.journal.copying import consistent_copy
 from roomlink.journal.sqlite import SqliteJournal
 from roomlink.rehearsal.junit import junit
-from roomlink.rehearsal.proof import Progress, prove
+from roomlink.rehearsal.proof import Progress, Proof, prove
 from roomlink.rehearsal.recording import cut, of_counterexample, stamp_of
 from roomlink.rehearsal.runner import Result, rehearse
 from roomlink.rehearsal.scenario import scenarios_of
@@ -64,32 +64,43 @@ def bar(to: TextIO) -> Progress | None:
     return show
 
 
-def run_prove(data: Mapping[str, Any], folder: Path, *, as_json: bool = False) -> int:
-    """Prove a loaded venue's arrangements and print what came of it; a counterexample is kept as a scenario."""
+def prove_and_keep(data: Mapping[str, Any], folder: Path) -> tuple[Proof, Path | None]:
+    """Prove a loaded venue's arrangements; a counterexample is kept as a scenario, ready to run, and its path given."""
     proof = prove(data, progress=bar(sys.stderr))
+    if proof.failure is None:
+        return proof, None
+    kept = folder / "rehearsals" / f"broken-{proof.failure.rule}.yaml"
+    kept.parent.mkdir(exist_ok=True)
+    kept.write_text(of_counterexample(proof.failure, data["venue"]["name"]))
+    return proof, kept
+
+
+def proof_data(proof: Proof, kept: Path | None) -> dict[str, Any]:
+    """Plain JSON data of a proof."""
     failure = proof.failure
-    kept = None
-    if failure is not None:
-        kept = folder / "rehearsals" / f"broken-{failure.rule}.yaml"
-        kept.parent.mkdir(exist_ok=True)
-        kept.write_text(of_counterexample(failure, data["venue"]["name"]))
+    return {
+        "walls": proof.walls,
+        "arrangements": proof.arrangements,
+        "of": proof.of,
+        "transitions": proof.transitions,
+        "commands": proof.commands,
+        "holds": failure is None,
+        "rule": None if failure is None else failure.rule,
+        "counterexample": None if failure is None else str(failure),
+        "scenario": None if kept is None else str(kept),
+    }
+
+
+def run_prove(data: Mapping[str, Any], folder: Path, *, as_json: bool = False) -> int:
+    """Prove a loaded venue and print what came of it. Gives the exit status."""
+    proof, kept = prove_and_keep(data, folder)
     if as_json:
-        told = {
-            "walls": proof.walls,
-            "arrangements": proof.arrangements,
-            "of": proof.of,
-            "transitions": proof.transitions,
-            "holds": failure is None,
-            "rule": None if failure is None else failure.rule,
-            "counterexample": None if failure is None else str(failure),
-            "scenario": None if kept is None else str(kept),
-        }
-        print(json.dumps(told, indent=2))
+        print(json.dumps(proof_data(proof, kept), indent=2))
+    elif kept is None:
+        print(f"proved: {proof}")
     else:
-        print(
-            f"proved: {proof}" if failure is None else f"not proved: {proof}\n\nKept as {kept}: run it with rehearse."
-        )
-    return OK if failure is None else FINDINGS
+        print(f"not proved: {proof}\n\nKept as {kept}: run it with roomlink rehearse.")
+    return OK if kept is None else FINDINGS
 
 
 def run_rehearse(folder: Path, chosen: Sequence[str], *, junit_to: Path | None = None, as_json: bool = False) -> int:

@@ -38,6 +38,8 @@ RULES = {
     "feedback": "a controller shows what its linked zones say, by its policy",
     "replay": "a snapshot and a replay of the journal give the same state",
     "rest": "the venue comes to rest",
+    "offered": "what is on offer is not refused",
+    "whole": "the engine decides every command without failing",
 }
 """Every rule by its name."""
 

@@ -12,10 +12,11 @@ from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import partial
-from itertools import product
+from random import Random
 from typing import Any
 
 from roomlink.core.spec import Spec, from_data
+from roomlink.errors import CallerFault
 from roomlink.rehearsal import circumstances
 from roomlink.rehearsal.circumstances import AT_FIRST, AT_THE_PROOF, CIRCUMSTANCES, distinct, every, moved
 from roomlink.rehearsal.invariants import Broken
@@ -23,11 +24,15 @@ from roomlink.rehearsal.shrink import Counterexample, shrunk
 from roomlink.rehearsal.trial import Step, Trial
 
 ARRANGEMENTS_MAX = 2**14
-"""A venue with more arrangements than this is proved in so many of them, spread evenly; the proof says so."""
+"""A venue with more arrangements than this is proved in so many of them, taken at random; the proof says so."""
+WORK_MAX = 30_000_000
+"""Arrangements times walls times controls: a large venue is proved in fewer arrangements."""
 ALONE_MAX = 256
 """So few arrangements are not worth another process."""
 BRANCH_ARRANGEMENTS = 64
 """What one process is given at a time."""
+SEED = 1
+"""Of the dice that choose among too many arrangements: the same ones each time, so that a finding can be seen again."""
 CLOSER_LOOK_EVERY = 16
 """One arrangement in so many is also restored from a snapshot and replayed from its entries."""
 
@@ -62,11 +67,10 @@ def prove(data: Mapping[str, Any], *, processes: int | None = None, progress: Pr
     """
     walls = len(data["partitions"])
     total = 2**walls
-    branches = list(_branches(walls))
-    stride = max(1, total // ARRANGEMENTS_MAX)
-    branches = branches[::stride]
+    controls = sum(len(zone["controls"]) for zone in data["zones"].values())
+    branches = _branches(walls, min(ARRANGEMENTS_MAX, max(1, WORK_MAX // max(1, walls * controls))))
     told = progress or (lambda done, of: None)
-    amount = min(total, sum(2 ** (walls - len(branch)) for branch in branches))
+    amount = sum(2 ** (walls - len(branch)) for branch in branches)
     workers = processes or os.cpu_count() or 1
     counted = Tally()
     for found in _run(data, branches, 1 if total <= ALONE_MAX else workers):
@@ -78,10 +82,16 @@ def prove(data: Mapping[str, Any], *, processes: int | None = None, progress: Pr
     return Proof(walls, counted.arrangements, counted.transitions, counted.commands, total, failure)
 
 
-def _branches(walls: int) -> Iterator[tuple[bool, ...]]:
-    """The tree's branches by the positions of the first walls, each with at most ``BRANCH_ARRANGEMENTS`` leaves."""
-    depth = max(0, walls - (BRANCH_ARRANGEMENTS.bit_length() - 1))
-    yield from product((False, True), repeat=depth)
+def _branches(walls: int, most: int) -> list[tuple[bool, ...]]:
+    """Branches of the tree by the positions of the first walls, with ``most`` leaves at most: all if they fit."""
+    leaves = min(BRANCH_ARRANGEMENTS, most, 2**walls)
+    depth = walls - (leaves.bit_length() - 1)
+    taken = min(2**depth, max(1, most // leaves))
+    places = dict.fromkeys(range(2**depth)) if taken == 2**depth else {}
+    dice = Random(SEED)
+    while len(places) < taken:
+        places[dice.getrandbits(depth)] = None
+    return [tuple(bool(place >> wall & 1) for wall in range(depth)) for place in places]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +109,7 @@ class Tally:
             self.arrangements + other.arrangements,
             self.transitions + other.transitions,
             self.commands + other.commands,
-            self.steps or other.steps,
+            other.steps if self.steps is None else self.steps,
             self.rule or other.rule,
         )
 
@@ -137,8 +147,9 @@ def prove_branch(data: Mapping[str, Any], branch: tuple[bool, ...]) -> Tally:
     one = Branch(from_data(data), data)
     try:
         one.climb(branch)
-    except Broken as broken:
-        return Tally(one.arrangements, one.transitions, one.commands, one.trial.steps, broken.rule)
+    except (Broken, CallerFault) as found:
+        rule = found.rule if isinstance(found, Broken) else "offered"
+        return Tally(one.arrangements, one.transitions, one.commands, one.trial.steps, rule)
     return Tally(one.arrangements, one.transitions, one.commands)
 
 
@@ -153,7 +164,8 @@ class Branch:
         self.trial: Trial
 
     def climb(self, branch: tuple[bool, ...]) -> None:
-        self.trial = trial = Trial(self.data)
+        self.trial = trial = Trial(self.data, self.spec)
+        trial.begin()
         for command, wait in every(moved(wall, "closed") for wall in self.walls):
             trial.do(command, wait)
         for command, wait in every(distinct(trial.watch.plan, AT_FIRST)):

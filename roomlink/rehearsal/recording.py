@@ -128,7 +128,7 @@ def _steps(state: State, start: float, entries: list[Entry]) -> Iterator[Tree]:
             elif entry.did.get("command") != "Wake":
                 dos.append(_do(state, entry))
             for event in entry.events:
-                slack.update(_slack(state, event, at))
+                slack.update(_slack(state, event, at, woken=entry.did.get("command") == "Wake"))
                 apply(state, event)
                 touched.update(dict.fromkeys(_touched(event)))
         step: Tree = {"at": seconds(at - start)}
@@ -175,16 +175,19 @@ def _holder(state: State, entry: Entry) -> str | None:
             same = surface in (entry.did.get("controller"), entry.did.get("zone"))
             holder = hold.holder if same and hold.control == entry.did.get("control") else None
         if holder is not None:
-            return None if holder == entry.via else holder
+            # Who cannot be seen to hold goes by their own name, and has given a time instead.
+            return None if entry.did.get("for_s") is not None and holder == entry.who else holder
     return None
 
 
-def _slack(state: State, event: ev.Event, at: float) -> dict[str, float]:
-    """How far a level that moved by itself may lie off, as the service may have been late when it set off."""
+def _slack(state: State, event: ev.Event, at: float, *, woken: bool) -> dict[str, float]:
+    """How far a level may lie off, as the service may have been late when it set off at a deadline."""
     if not isinstance(event, ev.ControlSet) or not isinstance(event.now, Level):
         return {}
     old, new = state.controls.get((event.zone, event.control)), event.now
-    rates = [abs(r.to - r.origin) / r.seconds for r in (old, new) if isinstance(r, Level) and r.seconds > 0.0]
+    stopped = isinstance(old, Level) and (old.arrival or at) > at
+    moves = [r for r, counts in ((old, stopped), (new, woken)) if counts and isinstance(r, Level) and r.seconds > 0.0]
+    rates = [abs(r.to - r.origin) / r.seconds for r in moves]
     return {f"{event.zone}.{event.control}": round(max(rates) * LATE_S, 4)} if rates else {}
 
 

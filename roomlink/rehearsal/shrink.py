@@ -34,14 +34,16 @@ def broken_by(data: Mapping[str, Any], steps: Sequence[Step]) -> Broken | None:
     """The rule that a run from the venue's first moment breaks, if it does."""
     try:
         trial = Trial(data)
+        trial.begin()
         for step in steps:
             trial.do(*step)
         trial.check_faces()
         trial.check_snapshot()
     except Broken as broken:
         return broken
-    except CallerFault:
-        return None  # without what was left out before, this order makes no sense
+    except CallerFault as refusal:
+        # Mostly an order that makes no sense without what was left out before it.
+        return Broken("offered", refusal.detail)
     return None
 
 

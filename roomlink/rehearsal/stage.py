@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, cast
 
 from roomlink.core.apply import apply
-from roomlink.core.commands import SERVICE, Command, Configure, Recover, StopMotion
+from roomlink.core.commands import SERVICE, Command, Configure, Recover, ReportWall, StopMotion
 from roomlink.core.events import Entry, Event
 from roomlink.core.state import State
+from roomlink.core.walls import TWO_CONTACTS
 from roomlink.drivers.port import Value
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.runner import Runner
@@ -23,7 +24,7 @@ from roomlink.rehearsal.invariants import Watch
 from roomlink.rehearsal.stand_in import StandIn
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.outputs import Outputs
-from roomlink.runtime.simulated import SimulatedWalls
+from roomlink.runtime.simulated import WALL, SimulatedWalls
 from roomlink.runtime.wiring import Wired, wire
 from roomlink.runtime.writer import Writer, towards_safe
 from roomlink.testing.clock import VirtualClock, VirtualTimer
@@ -64,6 +65,8 @@ class Stage:
         self.unplugged.update(lost)
         self._start_outputs(power_was_lost=False)
         self.walls.begin(self.state)
+        for wall, position in walls.items():
+            self._stand(wall, position)
 
     # As the writer.
 
@@ -223,9 +226,15 @@ class Stage:
             for point, inputs in wired.inputs.items():
                 for found in inputs:
                     stand.values[point] = self._says(found.what, walls, stand.values.get(point))
-        for wall, position in walls.items():
-            if spec.data["partitions"][wall].get("simulated"):
-                self.walls.run(wall, position)
+
+    def _stand(self, wall: str, position: str) -> None:
+        """A wall that no device tells of stands so, by its simulated contacts or because somebody says it."""
+        data = self.state.spec.data["partitions"][wall]
+        contacts = {p: c for c, p in TWO_CONTACTS.items()}[position]
+        if data.get("simulated"):
+            self.surely(ReportWall(WALL, wall, contacts=contacts))
+        elif not data.get("contacts") and not data.get("report"):
+            self.surely(ReportWall(WALL, wall, position))
 
     def _says(self, what: str, walls: Mapping[str, str], given: Value) -> Value:
         spec, (kind, name, *end) = self.state.spec, what.split("/")

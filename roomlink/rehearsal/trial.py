@@ -1,4 +1,4 @@
-"""One venue on virtual time under the eyes of a watch. It can be forked at any moment and remembers how it got there."""
+"""One venue on virtual time under the eyes of a watch: it can be forked at any moment, and tells how it got there."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from roomlink.core.decide import decide, next_deadline
 from roomlink.core.events import Event
 from roomlink.core.spec import Spec, from_data
 from roomlink.core.state import State
+from roomlink.errors import CallerFault
 from roomlink.rehearsal.faces import check_faces
-from roomlink.rehearsal.invariants import Watch, hold_to
+from roomlink.rehearsal.invariants import Broken, Watch, hold_to
 
 FIRST_STAMP = 1_000_000.0
 REST_S = 300.0
@@ -30,9 +31,9 @@ class Step(NamedTuple):
 
 
 class Trial:
-    """``do`` a step; raises ``Broken`` where a rule is broken, ``CallerFault`` for what the core refuses."""
+    """``begin``, then ``do`` step after step: ``Broken`` where a rule breaks, ``CallerFault`` where one is refused."""
 
-    __slots__ = ("events", "now", "state", "steps", "watch")
+    __slots__ = ("_data", "events", "now", "state", "steps", "watch")
 
     def __init__(self, data: Mapping[str, Any], spec: Spec | None = None) -> None:
         self.state = State()
@@ -41,14 +42,18 @@ class Trial:
         self.events: list[Event] | None = None
         """Everything that happened since ``record``; None while nobody asks."""
         self.watch = Watch.over(spec or from_data(data))
-        self._carry_out(Configure(SERVICE, data, "proof"))
+        self._data = data
+
+    def begin(self) -> None:
+        """Make the venue. Raises ``Broken`` as ``do`` does."""
+        self._carry_out(Configure(SERVICE, self._data, "proof"))
         self.watch.open = {name for name, wall in self.state.walls.items() if wall.joins}
 
     def fork(self) -> Trial:
         """Another trial that goes on from here by itself."""
         other = Trial.__new__(Trial)
         other.state, other.now, other.steps = self.state.copy(), self.now, self.steps
-        other.watch, other.events = self.watch.copy(), None
+        other.watch, other.events, other._data = self.watch.copy(), None, self._data
         return other
 
     def do(self, command: Command, wait: float | None = None) -> None:
@@ -85,9 +90,14 @@ class Trial:
 
     def _carry_out(self, command: Command) -> None:
         self.watch.look(self.state)
-        events = decide(self.state, command, self.now).events
-        for event in events:
-            apply(self.state, event)
+        try:
+            events = decide(self.state, command, self.now).events
+            for event in events:
+                apply(self.state, event)
+        except CallerFault:
+            raise
+        except Exception as error:  # whatever the engine stumbles over is what a proof is there to find
+            raise Broken("whole", f"{type(error).__name__}: {error}") from error
         if self.events is not None:
             self.events += events
         self.watch.entry(self.state, self.now)

@@ -33,7 +33,7 @@ DAILY = {"hour": 4, "minute": 10}
 
 def trigger(cron: Mapping[str, str], timezone: str) -> Any:
     """The trigger of cron fields in a time zone."""
-    return CronTrigger(timezone=timezone, second=0, **cron)
+    return CronTrigger(timezone=timezone, **{"minute": "0", "second": "0", **cron})
 
 
 def fires(cron: Mapping[str, str], timezone: str, after: float, until: float) -> list[float]:
@@ -121,6 +121,11 @@ class Schedules:
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
 
+    def jobs(self, routine: str | None = None) -> list[Any]:
+        """The jobs that are planned: those of a routine, or all."""
+        found: list[Any] = self._scheduler.get_jobs()
+        return found if routine is None else [job for job in found if list(job.args) == [routine]]
+
     def _heard(self, entry: Entry) -> None:
         if any(isinstance(event, Configured) for event in entry.events):
             self._plan()
@@ -134,9 +139,11 @@ class Schedules:
         for name, routine in spec.routines.items():
             self._seen[name] = now
             self._scheduler.add_job(self._run, trigger(routine.cron, spec.timezone), args=[name], **usual)
-        self._scheduler.add_job(self._chore, CronTrigger(timezone=spec.timezone, **DAILY), **usual)
+        self._scheduler.add_job(self.keep, CronTrigger(timezone=spec.timezone, **DAILY), **usual)
 
-    def _run(self, name: str) -> None:
+    # Jobs are coroutines: what is not, APScheduler runs in a thread, where the writer must not be touched.
+
+    async def _run(self, name: str) -> None:
         """A routine's time has come."""
         spec, now = self._writer.state.spec, self._writer.clock.stamp()
         routine = spec.routines.get(name)

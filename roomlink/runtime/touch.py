@@ -6,7 +6,7 @@ latest values. So a slow panel, or one that comes back, gets one message whateve
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -25,32 +25,38 @@ class Touch:
 
     controls: set[tuple[str, str]] = field(default_factory=set)
     """(zone, control)"""
-    faces: set[tuple[str, str]] = field(default_factory=set)
-    """(controller, control) whose feedback may differ"""
+    faces: dict[str, set[str]] = field(default_factory=dict)
+    """by controller, the controls whose feedback may differ"""
     links: set[str] = field(default_factory=set)
     """controllers whose links changed, and so all their feedback"""
     roles: set[str] = field(default_factory=set)
     zones: set[str] = field(default_factory=set)
-    """zones whose group or ``linked_by`` changed"""
+    """zones whose ``linked_by`` or booking changed"""
+    regrouped: set[str] = field(default_factory=set)
+    """zones whose group changed: ``groups`` tells it, so that not each zone need say its own"""
     walls: set[str] = field(default_factory=set)
     reports: set[str] = field(default_factory=set)
     """walls of which only the report that does not count yet changed: news for watchers alone"""
     groups: bool = False
     overrides: bool = False
     alarms: bool = False
+    scenes: bool = False
     fresh: bool = False
 
     def merge(self, other: Touch) -> None:
         self.controls |= other.controls
-        self.faces |= other.faces
+        for controller, names in other.faces.items():
+            self.faces.setdefault(controller, set()).update(names)
         self.links |= other.links
         self.roles |= other.roles
         self.zones |= other.zones
+        self.regrouped |= other.regrouped
         self.walls |= other.walls
         self.reports |= other.reports
         self.groups |= other.groups
         self.overrides |= other.overrides
         self.alarms |= other.alarms
+        self.scenes |= other.scenes
         self.fresh |= other.fresh
 
     def copy(self) -> Touch:
@@ -61,11 +67,20 @@ class Touch:
     @property
     def everywhere(self) -> bool:
         """Whether every panel shows something of it."""
-        return bool(self.zones or self.walls or self.groups or self.overrides or self.fresh)
+        return bool(self.zones or self.walls or self.groups or self.overrides or self.scenes or self.fresh)
+
+    @property
+    def place(self) -> Hashable:
+        """What all panels show of it: touches that are alike in this give the same ``place_change``."""
+        return frozenset(self.zones), frozenset(self.walls), self.groups, self.overrides, self.scenes
 
     def controllers(self) -> set[str]:
         """The controllers whose own face it changes."""
-        return {controller for controller, _ in self.faces} | self.links | self.roles
+        return self.faces.keys() | self.links | self.roles
+
+    def concerns(self, controller: str) -> bool:
+        """Whether it changes the face of this controller."""
+        return controller in self.faces or controller in self.links or controller in self.roles
 
 
 def before(state: State, events: Iterable[ev.Event]) -> Touch:
@@ -77,12 +92,14 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.controls.add((event.zone, event.control))
         elif isinstance(event, ev.LinkSet | ev.LinkEnded):
             touch.links.add(event.controller)
-            touch.zones.add(event.zone)
+            # A link that stands keeps its place among the zone's: what changes in it shows on its own face alone.
+            if isinstance(event, ev.LinkEnded) or event.controller not in state.linked_by.get(event.zone, ()):
+                touch.zones.add(event.zone)
         elif isinstance(event, ev.WallSet):
             _wall(touch, event.partition, state.walls.get(event.partition), event.now)
         elif isinstance(event, ev.Regrouped):
             touch.groups = True
-            touch.zones.update(zone for group in event.groups for zone in group)
+            touch.regrouped.update(zone for group in event.groups for zone in group)
         elif isinstance(event, ev.RoleSet):
             touch.roles.add(event.controller)
         elif isinstance(event, ev.Masked | ev.Unmasked):
@@ -97,7 +114,9 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             _occurrences(touch, state, event)
         elif isinstance(event, bookings.WallRequested | bookings.WallRequestEnded):
             touch.walls.add(event.partition)
-        elif kind in (ev.Configured, ev.ControlDropped, ev.SceneSaved):
+        elif kind is ev.SceneSaved:
+            touch.scenes = True
+        elif kind in (ev.Configured, ev.ControlDropped):
             touch.fresh = True
     return touch
 
@@ -126,15 +145,14 @@ def spread(touch: Touch, state: State) -> None:
     """Add the faces that show what was touched; ``state`` is the one after the events."""
     if touch.fresh:
         return
-    if touch.groups:
-        # What a travelling source's choice offers depends on the group.
-        for zone in touch.zones:
-            for control, spec in state.spec.zones[zone].controls.items():
-                if isinstance(spec, ChoiceSpec) and spec.sources:
-                    touch.controls.add((zone, control))
+    # What a travelling source's choice offers depends on the group.
+    for zone in touch.regrouped:
+        for control, spec in state.spec.zones[zone].controls.items():
+            if isinstance(spec, ChoiceSpec) and spec.sources:
+                touch.controls.add((zone, control))
     for zone, control in touch.controls:
         for controller in state.linked_by.get(zone, ()):
-            touch.faces.add((controller, control))
+            touch.faces.setdefault(controller, set()).add(control)
 
 
 def _face(state: State, controller: str, touch: Touch, now: float) -> Data:
@@ -147,7 +165,7 @@ def _face(state: State, controller: str, touch: Touch, now: float) -> Data:
     if controller in touch.links:
         names: Iterable[str] = known
     else:
-        names = [control for c, control in touch.faces if c == controller and control in known]
+        names = [control for control in touch.faces.get(controller, ()) if control in known]
     controls = {name: view.face_control(state, controller, name, known[name], now) for name in names}
     if controls:
         data["controls"] = controls
@@ -164,13 +182,20 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
         data["groups"] = view.groups(state)
     if touch.overrides:
         data["overrides"] = view.overrides(state)
+    if touch.scenes:
+        data["scenes"] = view.scenes_of(state)
     return data
 
 
-def panel_change(state: State, controller: str, touch: Touch, seq: int, now: float) -> Data | None:
-    """The change for a panel of ``controller``; None where it shows nothing of it."""
-    data = _place(state, touch, touch.walls)
-    if controller in touch.controllers():
+def place_change(state: State, touch: Touch) -> Data:
+    """The part of a change that all panels share."""
+    return _place(state, touch, touch.walls)
+
+
+def panel_change(state: State, controller: str, touch: Touch, place: Data, seq: int, now: float) -> Data | None:
+    """The change for a panel of ``controller``, with the ``place_change`` of the touch; None where it shows nothing."""
+    data = dict(place)
+    if touch.concerns(controller):
         data["controller"] = _face(state, controller, touch, now)
     return {"type": "change", "seq": seq, "at": view.rfc3339(now), **data} if data else None
 

@@ -74,7 +74,7 @@ class Writer:
         self.journal = journal
         self.metrics = metrics
         metrics.seq.set(seq)
-        self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp)
+        self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp, journal.identity)
         self.hooks: list[EntryHook] = []
         """Called with each entry once it is durable: the log, event streams, held things that were let go."""
         self.early: list[EntryHook] = []
@@ -86,7 +86,7 @@ class Writer:
         self._timer: Timer | None = None
         self._armed: float | None = None
         self._folds = 0
-        self._snapshot_seq = seq
+        self._snapshot_seq = self._snapshot_tried = seq
         self._snapshotting = False
         self._chores: set[asyncio.Task[None]] = set()
 
@@ -179,7 +179,7 @@ class Writer:
             hook(entry)
         self.metrics.entry(entry)
         self._log(entry)
-        if entry.seq - self._snapshot_seq >= limits.SNAPSHOT_ENTRIES:
+        if entry.seq - self._snapshot_tried >= limits.SNAPSHOT_ENTRIES:
             self.save_snapshot()
 
     def _log(self, entry: Entry) -> None:
@@ -231,7 +231,7 @@ class Writer:
         if self._snapshotting or self._committer is None or self.engine.seq == self._snapshot_seq:
             return
         state, seq, at = self.engine.durable.copy(), self.engine.seq, self.clock.stamp()
-        self._snapshotting = True
+        self._snapshotting, self._snapshot_tried = True, seq
 
         def done(error: Exception | None) -> None:
             self._snapshotting = False

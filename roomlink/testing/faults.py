@@ -18,6 +18,7 @@ class FaultyJournal:
 
     def __init__(self, journal: Journal) -> None:
         self.journal = journal
+        self.identity = journal.identity
         self.notices = journal.notices
         self.appends = 0
         """How often an append was tried, failed ones included."""

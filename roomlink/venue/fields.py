@@ -13,15 +13,14 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from roomlink.core import durations
 from roomlink.limits import DURATION_S_MAX, NAME_CHARS_MAX
 from roomlink.venue.findings import nearest
 
-SECONDS_OF = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
-DURATION_PATTERN = r"^[0-9]{1,9}(\.[0-9]{1,6})?(ms|s|min|h)$"
+SECONDS_OF = durations.SECONDS_OF
+DURATION_PATTERN = durations.PATTERN
 NAME_PATTERN = r"^[a-z][a-z0-9-]*$"
 PART_PATTERN = r"^[a-z0-9][a-z0-9-]*$"
-
-_DURATION = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,6})?)(ms|s|min|h)")
 
 
 def wrong(text: str, right: str = "") -> PydanticCustomError:
@@ -52,11 +51,9 @@ def duration(value: object) -> float:
     """Seconds of ``300ms``, ``3s``, ``2min`` or ``1h``."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         raise wrong(f"{shown(value)} has no unit of time", f"write {shown(value)}s" if value >= 0 else "write 3s")
-    found = _DURATION.fullmatch(value) if isinstance(value, str) else None
-    if not found:
+    seconds = durations.seconds_of(value) if isinstance(value, str) else None
+    if seconds is None:
         raise wrong(f"{shown(value)} is not a duration", "write a number and ms, s, min or h, such as 300ms or 3s")
-    # Rounded, so that 300ms is 0.3 and not 0.30000000000000004.
-    seconds = round(float(found[1]) * SECONDS_OF[found[2]], 9)
     if seconds > DURATION_S_MAX:
         raise wrong(f"{value} is too long", f"write at most {plain(DURATION_S_MAX / 3600)}h")
     return seconds

@@ -11,7 +11,7 @@ from typing import Any
 
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import VenueFault
-from roomlink.venue import bindings, diary, inputs, references, site, sound, wiring
+from roomlink.venue import bindings, calendar, diary, inputs, references, site, sound, wiring
 from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Finding, Path, Place
 from roomlink.venue.parse import STAND_IN, parse
@@ -92,6 +92,8 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
         **sound.sound(model, here, report),
     }
     data |= diary.diary(model, data["scenes"], here, report)
+    data["calendar"] = calendar.calendar(model.calendar, here, report)
+    data["webhooks"] = calendar.webhooks(model.webhooks, parsed.origin.get("webhooks", ()), report)
     devices = wiring.devices(model, raw, drivers, report)
     data["partitions"] = inputs.walls(model, partitions, devices, report)
     data["overrides"] = inputs.overrides(model.overrides, here, devices, report)

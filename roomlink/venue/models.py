@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from roomlink.venue.base import Strict
+from roomlink.venue.calendar_models import Calendar, Webhook
 from roomlink.venue.controls import Control
 from roomlink.venue.diary_models import Bookings, Crew, Routine
 from roomlink.venue.equipment import (
@@ -154,4 +155,6 @@ class Configuration(Strict):
     sound: Sound = Field(default_factory=Sound)
     microphones: dict[Name, Microphone] = Field(default_factory=dict)
     loudspeakers: dict[Name, Loudspeaker] = Field(default_factory=dict)
+    calendar: Calendar = Field(default_factory=Calendar)
+    webhooks: list[Webhook] = Field(default_factory=list)
     sound_outputs: list[SoundOutput] = Field(default_factory=list)

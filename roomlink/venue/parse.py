@@ -14,13 +14,13 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roomlink.venue import diary_models, equipment, models
+from roomlink.venue import calendar_models, diary_models, equipment, models
 from roomlink.venue.controls import KINDS, AnyControl, Control
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, listing, nearest
 
 _CONTROL: TypeAdapter[AnyControl] = TypeAdapter(Control)
-_LISTS = ("occupancy", "bindings", "sound_outputs")
+_LISTS = ("occupancy", "bindings", "sound_outputs", "webhooks")
 # Stands in for a venue section with mistakes, so that the other sections can be looked at.
 STAND_IN = {"id": "stand-in", "timezone": "UTC"}
 
@@ -50,6 +50,9 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("sound",): equipment.Sound,
     ("microphones", "*"): equipment.Microphone,
     ("loudspeakers", "*"): equipment.Loudspeaker,
+    ("calendar",): calendar_models.Calendar,
+    ("calendar", "feeds", "*"): calendar_models.Feed,
+    ("webhooks", "*"): calendar_models.Webhook,
     ("sound_outputs", "*"): equipment.SoundOutput,
 }
 
@@ -176,6 +179,8 @@ def _unit(path: Path, error: str) -> Path:
         "sound_outputs": 2,
         "devices": 2,
         "overrides": 2,
+        "calendar": 2,
+        "webhooks": 2,
     }
     unit = path[: depth.get(str(path[0]) if path else "", 3)]
     # lead_order is left out whole: without one entry it would be another order.

@@ -8,7 +8,7 @@ import queue
 import subprocess
 import sys
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -192,9 +192,16 @@ class Running:
 
 @asynccontextmanager
 async def running(
-    folder: Path, *, journal: Journal | None = None, clock: Clock | None = None
+    folder: Path,
+    *,
+    journal: Journal | None = None,
+    clock: Clock | None = None,
+    parts: Callable[[Writer], Data] | None = None,
 ) -> AsyncIterator[Running]:
-    """Serve ``folder`` on a free port, as ``serve`` does; everything is stopped at the end."""
+    """Serve ``folder`` on a free port, as ``serve`` does; everything is stopped at the end.
+
+    ``parts`` makes what the application's state has besides; whoever gives it starts and stops them.
+    """
     loaded = load(folder)
     journal = journal or MemoryJournal()
     state, seq, last = fold(journal, empty=State, apply=apply)
@@ -210,7 +217,7 @@ async def running(
     simulated = SimulatedWalls(clock, report)
     if loaded.digest != state.digest:
         await writer.submit(Configure(SERVICE, loaded.data, loaded.digest))
-    server = uvicorn.Server(server_config(writer, simulated))
+    server = uvicorn.Server(server_config(writer, simulated, **(parts(writer) if parts else {})))
     server.config.load()
     server.lifespan = server.config.lifespan_class(server.config)
     bound = bind("127.0.0.1", 0)

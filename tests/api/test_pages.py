@@ -19,7 +19,7 @@ from tests.api.harness import Running
 async def site(service: Running, tmp_path: Path) -> AsyncIterator[httpx.AsyncClient]:
     """The pages of a venue whose folder is ``tmp_path``."""
     app = application(service.writer, service.simulated, folder=tmp_path)
-    async with httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url="http://hall") as client:
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url="http://localhost") as client:
         yield client
 
 

@@ -5,10 +5,16 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
+import httpx
 import pytest
 
+from roomlink.api import rest
+from roomlink.api.app import application
+from roomlink.core.commands import SERVICE, Actor, Configure, RecallScene, ReportWall
 from roomlink.core.snapshot import same
+from roomlink.core.state import State
 from roomlink.journal.memory import MemoryJournal
+from roomlink.runtime.engine import Engine
 from roomlink.testing.faults import FaultyJournal
 from roomlink.venue.load import load
 from tests.api.harness import HARBOUR, Running, running, write_venue
@@ -298,6 +304,49 @@ async def test_a_dry_run_is_refused_like_the_real_thing(service: Running) -> Non
     dry = await service.http.post("/zones/heron/actions?dry_run=true", json={**SET, "value": 99})
     real = await service.http.post("/zones/heron/actions", json={**SET, "value": 99})
     assert (dry.status_code, dry.json()) == (real.status_code, real.json())
+
+
+def test_a_dry_run_counts_what_is_due_by_then(folder: Path) -> None:
+    """A wall whose settle time has passed stands where it was reported, even before anybody woke the venue for it."""
+    loaded = load(folder)
+    engine = Engine(State(), 0)
+    by = Actor("crew")
+    for command, now in (
+        (Configure(SERVICE, loaded.data, loaded.digest), 1000.0),
+        (ReportWall(by, "heron-plover", "open"), 1001.0),
+    ):
+        entry = engine.take(command, now).entry
+        assert entry is not None
+        engine.committed(entry)
+    recall = RecallScene(by, "dinner", None, None, "heron", 0.0)
+    assert rest.foreseen(engine, recall, 1002.0).reply["zones"] == ["heron"]
+    before = engine.ahead.copy()
+    assert rest.foreseen(engine, recall, 1004.0).reply["zones"] == ["heron", "plover"]
+    assert same(engine.ahead, before)
+    assert engine.head == 2
+
+
+@pytest.mark.parametrize("path", ["/state", "/healthz", "/panel/heron-wall", "/web/src/store.js"])
+async def test_a_host_that_is_not_ours_is_refused_for_everything(service: Running, path: str) -> None:
+    """Another site's name can be made to lead here; reading is refused too, and told in a sentence."""
+    base = service.url + ("/api/v1" if path == "/state" else "")
+    for host in ("rebound.example", "rebound.example:8080", "127.0.0.1.rebound.example", "localhost.", "[::1", ""):
+        answer = await service.http.get(base + path, headers={"Host": host})
+        assert answer.status_code == 403, host
+        assert answer.headers["content-type"] == "application/problem+json"
+        found = answer.json()
+        assert found["type"] == "/problems/foreign-host"
+        assert "127.0.0.1" in found["detail"]
+    for host in ("localhost", "LOCALHOST:1", "127.0.0.1", "[::1]", "[::1]:8080"):
+        assert (await service.http.get(base + path, headers={"Host": host})).status_code == 200, host
+
+
+async def test_whoever_puts_the_service_together_says_by_which_names_it_goes(service: Running) -> None:
+    """By default by those of this machine to itself."""
+    app = application(service.writer, service.simulated, hosts=("hall.example",))
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url="http://hall.example") as client:
+        assert (await client.get("/api/v1/state")).status_code == 200
+        assert (await client.get("/api/v1/state", headers={"Host": "localhost"})).status_code == 403
 
 
 async def test_a_request_with_a_key_is_carried_out_once(service: Running) -> None:

@@ -13,7 +13,7 @@ import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
 from roomlink import limits
-from roomlink.api.socket import UNREAD_MAX
+from roomlink.api.socket import UNREAD_MAX, Sockets
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.testing.faults import FaultyJournal
@@ -46,7 +46,7 @@ async def test_a_panel_is_welcomed_with_its_face_and_the_place(service: Running)
         face = (await service.http.get("/controllers/heron-wall")).json()
         assert welcome["controller"] == face
         assert welcome["groups"] == [["heron"], ["plover"], ["tern"], ["foyer"]]
-        assert welcome["zones"]["heron"] == {"group": ["heron"], "linked_by": ["heron-wall"], "in_use": None}
+        assert welcome["zones"]["heron"] == {"linked_by": ["heron-wall"], "in_use": None}
         assert set(welcome["partitions"]) == {"heron-plover", "plover-tern", "tern-heron"}
 
 
@@ -55,6 +55,8 @@ async def test_a_watcher_is_welcomed_with_everything(service: Running) -> None:
     async with service.watch() as watcher:
         (welcome,) = watcher.heard
         whole = (await service.http.get("/state")).json()
+        for zone in whole["zones"].values():
+            assert zone.pop("group") in welcome["groups"]
         assert {name: welcome[name] for name in ("zones", "controllers", "partitions", "groups")} == {
             name: whole[name] for name in ("zones", "controllers", "partitions", "groups")
         }
@@ -92,6 +94,13 @@ async def test_a_page_of_another_site_is_refused(service: Running) -> None:
         assert (found["status"], found["type"]) == (403, "/problems/foreign-origin")
     async with service.socket("/panels/heron-wall", origin=service.url) as socket:
         assert json.loads(await socket.recv())["type"] == "welcome"
+
+
+async def test_a_name_that_is_not_our_own_is_refused_on_sockets_too(service: Running) -> None:
+    """Another site's name that leads here: its pages send an Origin that agrees with Host, and get 403 for the Host."""
+    found = await refused(service, "/panels/heron-wall", additional_headers={"Host": "rebound.example"})
+    assert (found["status"], found["type"]) == (403, "/problems/foreign-host")
+    assert "rebound.example" in found["detail"]
 
 
 async def test_another_subprotocol_is_refused_and_none_is_borne(service: Running) -> None:
@@ -246,7 +255,7 @@ async def test_a_binary_message_closes_with_a_bye(service: Running) -> None:
         assert [message["type"] for message in messages] == ["bye"]
         assert "text" in messages[0]["why"]
         assert await other.fence() == []
-    assert service.writer.hub.listeners == 0
+    assert service.writer.hub.everyone() == []
 
 
 async def test_an_oversized_message_closes_with_1009(service: Running) -> None:
@@ -273,20 +282,63 @@ async def test_text_that_is_none_closes_one_socket(service: Running) -> None:
 
 
 async def test_sockets_that_closed_leave_nothing_behind(service: Running) -> None:
-    """Neither listeners nor hooks, however they went."""
+    """Neither listeners nor holders, however they went; and while they are there, entries do not ask each of them."""
     hooks = len(service.writer.hooks)
     for _ in range(5):
         async with service.panel() as panel, service.watch() as watcher:
             await panel.act("talkback", "press")
+            assert len(service.writer.hooks) == hooks
             watcher.socket.transport.abort()
     async with asyncio.timeout(WITHIN_S):
-        while service.writer.hub.listeners or len(service.writer.hooks) > hooks:  # noqa: ASYNC110 - no event for it
+        while service.writer.hub.everyone():  # noqa: ASYNC110 - no event for it
             await asyncio.sleep(0.002)
     await service.settled()
     assert not list(service.writer.state.holds.live())
+    assert holders(service) == {}
+
+
+def holders(service: Running) -> dict[str, Any]:
+    """The sockets that hold something."""
+    (heard,) = (hook for hook in service.writer.hooks if isinstance(getattr(hook, "__self__", None), Sockets))
+    found: dict[str, Any] = heard.__self__.holding  # type: ignore[attr-defined]  # a bound method, as was asked
+    return found
+
+
+async def test_who_let_go_holds_nothing_any_more(service: Running) -> None:
+    """Of two things held, letting go of the first still leaves it watched; of the last, nobody watches over it."""
+    async with service.panel() as panel:
+        await panel.act("talkback", "press")
+        await panel.act("volume", "raise")
+        await panel.act("talkback", "release")
+        assert len(holders(service)) == 1
+        await panel.act("volume", "stop")
+        assert holders(service) == {}
+        seq = service.writer.engine.head
+        await service.advance(limits.HOLD_SILENCE_S + 1)
+        assert service.writer.engine.head == seq
 
 
 # Coming back
+
+
+@pytest.mark.parametrize("journal", ["", "&journal=", "&journal=another"])
+async def test_a_position_of_another_run_gets_a_fresh_view(service: Running, journal: str) -> None:
+    """A service without a data folder counts anew after a restart: the same number is another entry."""
+    async with service.panel() as panel:
+        assert panel.heard[0]["journal"] == service.writer.journal.identity != ""
+    async with service.panel("heron-wall", f"?after=1{journal}") as panel:
+        assert panel.heard[0]["resumed"] is False
+
+
+async def test_a_saved_scene_reaches_panels_without_a_new_view(service: Running) -> None:
+    """As a change with all the scenes that there are."""
+    async with service.panel() as panel, service.watch() as watcher:
+        await service.http.put(
+            "/scenes/late", json={"zone": "heron", "values": {"volume": -50}}, headers={"If-None-Match": "*"}
+        )
+        for one in (panel, watcher):
+            (change,) = await one.fence()
+            assert (change["type"], set(change["scenes"])) == ("change", {"dinner", "late"})
 
 
 async def test_who_comes_back_gets_exactly_what_was_missed(service: Running) -> None:
@@ -297,7 +349,7 @@ async def test_who_comes_back_gets_exactly_what_was_missed(service: Running) -> 
     await service.http.post("/zones/heron/actions", json={"control": "mute", "do": "set", "value": False})
     await service.http.post("/zones/heron/actions", json={"control": "volume", "do": "set", "value": -28})
     await service.http.post("/zones/tern/actions", json={"control": "volume", "do": "set", "value": -10})
-    async with service.panel("heron-wall", f"?after={seq}") as panel:
+    async with service.panel("heron-wall", f"?after={seq}&journal={service.writer.journal.identity}") as panel:
         welcome = panel.heard[0]
         assert (welcome["resumed"], welcome["seq"]) == (True, seq + 4)
         assert not {"controller", "zones", "partitions", "groups"} & set(welcome)
@@ -311,7 +363,7 @@ async def test_who_comes_back_gets_exactly_what_was_missed(service: Running) -> 
 
 async def test_who_missed_nothing_hears_nothing(service: Running) -> None:
     """But that it was resumed."""
-    async with service.panel("heron-wall", "?after=1") as panel:
+    async with service.panel("heron-wall", f"?after=1&journal={service.writer.journal.identity}") as panel:
         assert panel.heard[0]["resumed"] is True
         assert await panel.fence() == []
 
@@ -319,7 +371,7 @@ async def test_who_missed_nothing_hears_nothing(service: Running) -> None:
 @pytest.mark.parametrize("after", [0, 99])
 async def test_who_comes_back_from_nowhere_gets_a_fresh_view(service: Running, after: int) -> None:
     """A position too old or of another journal."""
-    async with service.panel("heron-wall", f"?after={after}") as panel:
+    async with service.panel("heron-wall", f"?after={after}&journal={service.writer.journal.identity}") as panel:
         assert panel.heard[0]["resumed"] is False
         assert panel.heard[0]["controller"]["controller"] == "heron-wall"
 
@@ -327,7 +379,7 @@ async def test_who_comes_back_from_nowhere_gets_a_fresh_view(service: Running, a
 async def test_a_watcher_comes_back_too(service: Running) -> None:
     """With all that changed in the venue."""
     await service.http.put("/partitions/plover-tern", json={"position": "open"})
-    async with service.watch("?after=1") as watcher:
+    async with service.watch(f"?after=1&journal={service.writer.journal.identity}") as watcher:
         (change,) = await watcher.fence()
         assert change["partitions"]["plover-tern"]["joins"] is True
         assert ["plover", "tern"] in change["groups"]
@@ -573,6 +625,8 @@ async def test_twenty_sockets_that_storm_are_all_answered(service: Running) -> N
 
     assert sorted(await asyncio.gather(*(storm(n) for n in range(20)))) == list(range(20))
     whole = (await service.http.get("/state")).json()
+    for zone in whole["zones"].values():
+        del zone["group"]
     async with service.watch() as watcher:
         assert watcher.heard[0]["zones"] == whole["zones"]
     assert service.writer.state.controls == service.writer.engine.ahead.controls
@@ -596,7 +650,7 @@ async def test_a_flood_without_reading_is_not_read_further(service: Running) -> 
     assert listener.waiting <= UNREAD_MAX + 1
     writer.transport.abort()
     async with asyncio.timeout(WITHIN_S):
-        while service.writer.hub.listeners:  # noqa: ASYNC110 - there is no event for it
+        while service.writer.hub.everyone():  # noqa: ASYNC110 - there is no event for it
             await asyncio.sleep(0.002)
 
 

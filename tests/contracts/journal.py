@@ -49,6 +49,14 @@ class JournalContract:
         assert journal.seq_at(1e12) == 0
         assert journal.notices == []
 
+    def test_a_journal_has_an_identity_that_stays(self, journal: Journal) -> None:
+        """Whoever knows a position in it can tell later whether it is still the same journal."""
+        identity = journal.identity
+        assert identity.isalnum()
+        journal.append(make_entries(1, 3))
+        journal.save(make_snapshot(3))
+        assert journal.identity == identity
+
     def test_entries_come_back_equal_and_in_order(self, journal: Journal) -> None:
         """What was appended, one by one or many at once, is what is read."""
         journal.append([make_entry(1)])

@@ -339,6 +339,15 @@ def test_a_cancelled_booking_stays_to_be_seen_and_can_be_revived(driver: Driver)
     clash(driver, "a", 60, 120)
 
 
+def test_no_date_of_a_cancelled_booking_comes_back_alone(driver: Driver) -> None:
+    """The whole booking has to be made again."""
+    book(driver, "a", 60, 120, every=1440, dates=2, name="daily")
+    cancel(driver, "daily")
+    with pytest.raises(Refused) as refused:
+        change_one(driver, "daily", key(60), status="confirmed")
+    assert refused.value.kind == "is-cancelled"
+
+
 def test_a_name_or_uid_is_used_once(driver: Driver) -> None:
     """The second is told which booking has it."""
     book(driver, "a", 60, 120, name="gala", uid="x@y")
@@ -510,7 +519,7 @@ def test_nothing_is_ever_booked_twice(orders: list[tuple[str, int, int, float, i
                 cancel(driver, name)
             elif name in driver.state.bookings and what == "change":
                 change(driver, name, zones, start, start + length, **times)
-            elif name in driver.state.bookings:
+            elif name in driver.state.bookings and driver.state.bookings[name].status != "cancelled":
                 change_one(driver, name, driver.state.dates[name][0], start=at(start), end=at(start + length))
         except Refused as error:
             refused = error
@@ -519,7 +528,8 @@ def test_nothing_is_ever_booked_twice(orders: list[tuple[str, int, int, float, i
         if refused is not None:
             assert refused.kind == "clash"
             assert refused.members["clashes"]
-            assert all(_truly(driver, name, around, told) for told in refused.members["clashes"])
+            own = driver.state.bookings[name].set_up if what == "one" else around
+            assert all(_truly(driver, name, own, told) for told in refused.members["clashes"])
         assert overlaps(driver.state) == []
 
 

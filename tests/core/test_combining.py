@@ -70,13 +70,12 @@ def test_others_mirror_the_lead() -> None:
 
 
 def test_others_are_locked_while_the_lead_leads() -> None:
-    """Orders, links and unlinks are refused with who leads."""
+    """Orders and links are refused with who leads."""
     driver = make(others="lock")
     driver.wall("a-b", "open")
     for attempt in (
         lambda: driver.set("b-panel", "volume", -10.0),
         lambda: driver.link("b-panel", "c"),
-        lambda: driver.unlink("b-panel"),
     ):
         with pytest.raises(Refused, match="a-panel") as caught:
             attempt()
@@ -84,6 +83,16 @@ def test_others_are_locked_while_the_lead_leads() -> None:
     driver.wall("a-b", "closed")
     driver.set("b-panel", "volume", -10.0)
     assert driver.values("volume", "ab") == [-30.0, -10.0]
+
+
+def test_a_locked_panel_may_unlink() -> None:
+    """That lets go; once it is unlocked its home is back."""
+    driver = make(others="lock")
+    driver.wall("a-b", "open")
+    driver.unlink("b-panel")
+    assert driver.linked("b-panel") == []
+    driver.wall("a-b", "closed")
+    assert driver.linked("b-panel") == ["b"]
 
 
 def test_locking_lets_go_of_what_the_controller_holds() -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from roomlink.core.commands import SERVICE, ReportDevice
 from roomlink.core.events import ControlSet, Noticed
 from roomlink.core.records import Choice
 from roomlink.testing import venues
@@ -321,3 +322,39 @@ def test_pins_and_positions_that_no_sensor_gave_survive_a_restart() -> None:
     driver.advance(40.0)
     assert driver.state.walls["a-b"].position == "unknown"
     assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+
+
+def test_walls_that_are_unknown_after_a_restart_part_zones_in_one_go() -> None:
+    """Where the unknown counts as closed, no zone is led by one that it was never alone with."""
+    rules = venues.lead_by_order("abc", on_combine={"volume": "lead"})
+    wall = {"settle": 0.0, "sensed": True, "on_unknown": "closed"}
+    driver = Driver(venues.row(3, wall=wall, combining=rules))
+    for name in ("a-b", "b-c"):
+        driver.wall(name, "open")
+    for zone, value in zip("abc", (-60.0, -20.0, 0.0), strict=True):
+        driver.set(zone, "volume", value)
+    driver.restart(1.0)
+    assert driver.groups() == [["a"], ["b"], ["c"]]
+    assert driver.values("volume", "abc") == [-60.0, -20.0, 0.0]
+
+
+def test_the_alarm_of_a_device_ends_when_it_is_configured_away() -> None:
+    """Nobody could ever clear it; that of another device stands on."""
+    driver = Driver(venues.row(1, devices={"rack": {}, "relays": {}}))
+    for device in ("rack", "relays"):
+        driver.do(ReportDevice(SERVICE, device, False, "no answer"))
+    driver.configure(venues.row(1, devices={"relays": {}}))
+    assert list(driver.state.alarms) == ["device-lost/relays"]
+
+
+def test_the_alarms_of_a_wall_end_with_it() -> None:
+    """Gone, or between other zones."""
+    for changed in (
+        venues.row(2) | {"partitions": {}},
+        venues.row(3) | {"partitions": {"a-b": {"between": ["b", "c"]}}},
+    ):
+        driver = Driver(venues.row(2))
+        driver.wall("a-b", "open")
+        driver.wall("a-b", "unknown")
+        driver.configure(changed)
+        assert driver.state.alarms == {}

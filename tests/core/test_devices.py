@@ -131,3 +131,26 @@ def test_a_changed_binding_is_disarmed_and_stopped(driver: Driver) -> None:
     driver.configure(hall("rewired"))
     assert driver.state.armed == {}
     assert screen(driver) is None
+
+
+def test_a_motion_stops_when_its_binding_is_gone() -> None:
+    """Or drives another one from now on: neither runs."""
+    gone, elsewhere = hall(), hall()
+    gone["bindings"] = gone["bindings"][1:]
+    elsewhere["zones"]["a"]["controls"] = {**elsewhere["zones"]["a"]["controls"], "shade": venues.motion(hold=False)}
+    elsewhere["bindings"][0] |= {"name": "a.screen", "control": "a.shade", "digest": "rewired"}
+    for changed in (gone, elsewhere):
+        driver = Driver(hall())
+        arm(driver)
+        driver.act("a", "screen", "open")
+        driver.configure(changed)
+        assert (screen(driver), driver.state.armed) == (None, {})
+
+
+def test_a_binding_that_goes_with_its_zone_is_disarmed() -> None:
+    """There is nothing left to stop."""
+    driver = Driver(hall())
+    arm(driver)
+    driver.act("a", "screen", "open")
+    driver.configure(venues.venue(["b"]))
+    assert driver.state.armed == {}

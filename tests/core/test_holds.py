@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from roomlink.core.commands import SERVICE, LetGo
+from roomlink.core.commands import SERVICE, Act, Actor, LetGo
 from roomlink.core.events import HoldEnded
 from roomlink.errors import BadValue, Refused
 from roomlink.testing import venues
@@ -186,3 +188,26 @@ def test_through_a_controller_release_names_the_zones_let_go(driver: Driver) -> 
     driver.link("a-panel", "b", "c")
     driver.act("a-panel", "talkback", "press")
     assert driver.act("a-panel", "talkback", "release").reply["zones"] == ["a", "b", "c"]
+
+
+def test_two_plain_clients_hold_apart() -> None:
+    """One that lets go does not let go of what the other holds."""
+    driver = Driver(venues.row(1))
+    other = Actor("another program", "http")
+    for by in (PLAIN, other):
+        driver.act("a-panel", "talkback", "press", by=by, for_s=5.0)
+    driver.act("a-panel", "talkback", "release", by=PLAIN)
+    assert driver.value("a", "talkback") is True
+    driver.act("a-panel", "talkback", "release", by=other)
+    assert driver.value("a", "talkback") is False
+
+
+def test_a_zone_and_a_controller_of_one_name_are_held_apart() -> None:
+    """The name says what kind it is of, and ends with the control."""
+    driver = Driver(venues.row(1, controllers={"a": {"home": "a"}}))
+    through, direct = (Act(FINGER, "talkback", "press", *surface) for surface in (("a", None), (None, "a")))
+    driver.do(through)
+    driver.do(direct)
+    assert list(driver.state.holds) == ["finger/controller/a/talkback", "finger/zone/a/talkback"]
+    driver.do(replace(through, do="release"))
+    assert driver.value("a", "talkback") is True

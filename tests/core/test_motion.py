@@ -219,3 +219,51 @@ def test_whatever_is_ordered_it_rests_before_reversing_and_runs_no_longer_than_i
         assert stopped - since <= 4.0 + 1e-6, direction
     for (first, _, stopped), (second, since, _) in pairwise(runs):
         assert first == second or since - stopped >= 1.0 - 1e-6
+
+
+def hall() -> Driver:
+    """Two zones whose panels lock each other out; screens that run without being held."""
+    controls = {**venues.section(), "screen": venues.motion(hold=False)}
+    return Driver(venues.row(2, controls=controls, combining=venues.lead_by_order("ab", others="lock")))
+
+
+def runs(driver: Driver, zone: str, control: str = "screen") -> object:
+    record = driver.state.controls[zone, control]
+    assert isinstance(record, Motion)
+    return record.running
+
+
+def test_a_locked_panel_stops_what_runs_whoever_set_it_running() -> None:
+    """Nothing stands in the way towards safe."""
+    driver = hall()
+    driver.act("b-panel", "screen", "open")
+    driver.wall("a-b", "open")
+    assert driver.act("b-panel", "screen", "stop").reply == {"zones": ["b"]}
+    assert runs(driver, "b") is None
+    driver.act("a-panel", "screen", "open")
+    driver.act("b-panel", "screen", "stop")
+    assert (runs(driver, "a"), runs(driver, "b")) == ("open", None)
+
+
+def test_a_panel_stops_what_it_set_running_where_it_is_no_longer_linked() -> None:
+    """Also if it is linked to nothing any more, and if no linked zone has such a control."""
+    driver = Driver(venues.venue("ab", zone_controls={"b": {"screen": venues.motion(hold=False)}}))
+    driver.link("a-panel", "b")
+    driver.act("a-panel", "screen", "open")
+    driver.unlink("a-panel")
+    assert driver.act("a-panel", "screen", "stop").reply == {"zones": ["b"]}
+    assert runs(driver, "b") is None
+
+
+def test_to_stop_or_release_is_never_refused_for_want_of_a_link_or_a_lock() -> None:
+    """It may reach nothing; and a locked panel does not stop a level that the lead moves."""
+    driver = hall()
+    driver.unlink("a-panel")
+    for control, do in (("screen", "stop"), ("volume", "stop"), ("talkback", "release")):
+        assert driver.act("a-panel", control, do).reply == {"zones": []}
+    driver.wall("a-b", "open")
+    driver.set("a-panel", "volume", -10.0, over=10.0)
+    for control, do in (("screen", "stop"), ("volume", "stop"), ("talkback", "release")):
+        driver.act("b-panel", control, do)
+    driver.advance(10.0)
+    assert driver.value("b", "volume") == -10.0

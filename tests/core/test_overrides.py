@@ -131,3 +131,37 @@ def test_an_unknown_override_is_refused(driver: Driver) -> None:
     """With those that there are."""
     with pytest.raises(UnknownName, match="fire"):
         fire(driver, True, "flood")
+
+
+def locked_out(**panel: Any) -> Driver:
+    """A panel linked to ``a`` and ``b``; a lockout stands over ``b``."""
+    lockout = {"kind": "lockout", "values": {}, "zones": ["b"]}
+    driver = Driver(venues.row(2, controls=CONTROLS, panel=panel, overrides={"works": lockout, "fire": FIRE}))
+    driver.link("a-panel", "b")
+    fire(driver, True, "works")
+    return driver
+
+
+@pytest.mark.parametrize("mode", ["same", "offset"])
+def test_the_zones_that_are_free_act_and_the_others_are_named(mode: str) -> None:
+    """Whatever is ordered."""
+    driver = locked_out(level_mode=mode)
+    told = {"zones": ["a"], "overridden": ["b"]}
+    assert driver.set("a-panel", "volume", -10.0).reply == told
+    assert driver.values("volume", "ab") == [-10.0, -30.0]
+    assert driver.align("a-panel", "volume", -20.0).reply == told
+    assert driver.set("a-panel", "program", "laptop").reply == told
+    assert driver.set("a-panel", "mute", True).reply == told
+    for control, do in (("volume", "raise"), ("talkback", "press"), ("screen", "open")):
+        assert driver.act("a-panel", control, do).reply == told
+    driver.advance(1.0)
+    assert (driver.value("b", "volume"), driver.value("b", "talkback")) == (-30.0, False)
+
+
+def test_an_order_is_refused_if_no_zone_is_free() -> None:
+    """By whichever kind of override."""
+    driver = locked_out()
+    fire(driver, True)
+    with pytest.raises(Refused) as caught:
+        driver.set("a-panel", "volume", -10.0)
+    assert caught.value.kind == "overridden"

@@ -61,3 +61,14 @@ def test_a_copy_of_deadlines_is_independent() -> None:
     copy = deadlines.copy()
     copy.set(("a",), None)
     assert (deadlines.first(), copy.first()) == (1.0, None)
+
+
+def test_deadlines_that_no_longer_stand_are_not_kept_until_their_time() -> None:
+    """A fader moved all day leaves no more behind than what stands."""
+    deadlines = Deadlines()
+    for stamp in range(1000):
+        deadlines.set(("moved",), 9000.0 + stamp)
+        deadlines.set(("taken away", str(stamp)), 9000.0)
+        deadlines.set(("taken away", str(stamp)), None)
+    assert deadlines.standing() == {("moved",): 9999.0}
+    assert len(deadlines._heap) <= 2

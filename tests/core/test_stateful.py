@@ -312,9 +312,8 @@ class Evening(RuleBasedStateMachine):
     @rule(controller=panels, zone=zones | st.none())
     def unlink(self, controller: str, zone: str | None) -> None:
         for gone in [zone] if zone else ZONES:
-            if not self.model.locked(controller):
-                self.model.by_hand.discard((controller, gone))
-                self.model.stay_out.add((controller, gone))
+            self.model.by_hand.discard((controller, gone))
+            self.model.stay_out.add((controller, gone))
         if self.through(controller, lambda: self.driver.unlink(controller, zone)):
             assert zone not in self.driver.linked(controller)
 

@@ -73,10 +73,11 @@ def test_the_whole_state_is_plain_json(driver: Driver) -> None:
 
 
 def test_a_panel_sees_its_face_and_the_plan(driver: Driver) -> None:
-    """Zones without their controls."""
+    """Zones without their controls, and groups told once for all of them."""
     seen = view.panel(driver.state, "b-panel", driver.now)
     assert seen["controller"]["controller"] == "b-panel"
-    assert seen["zones"]["a"] == {"group": ["a"], "linked_by": ["a-panel"], "in_use": None}
+    assert seen["groups"] == [["a"], ["b"], ["c"]]
+    assert seen["zones"]["a"] == {"linked_by": ["a-panel"], "in_use": None}
 
 
 def test_the_venue_is_told_from_its_configuration(driver: Driver) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from roomlink.core.commands import Actor, ReportWall
 from roomlink.errors import BadValue, UnknownName
 from roomlink.testing import venues
 from roomlink.testing.driver import Driver
@@ -250,3 +251,73 @@ def test_walls_that_settle_at_one_time_regroup_in_one_entry() -> None:
     driver.advance(2.0)
     assert driver.groups() == [["a", "b", "c", "d"]]
     assert len(driver.decisions) == before + 1
+
+
+def sensed(**wall: object) -> Driver:
+    """A wall with a contact at either end, each on its own device."""
+    contacts = {"closed": {"device": "east"}, "stacked": {"device": "west"}}
+    return Driver(venues.row(2, wall={"settle": 0.0, "sensed": True, "contacts": contacts, **wall}))
+
+
+def lost(driver: Driver, *ends: str) -> None:
+    driver.do(ReportWall(Actor("east", "device"), "a-b", lost=ends))
+
+
+def test_a_lost_contact_makes_the_position_unknown_whatever_the_other_repeats() -> None:
+    """Until it can be read again."""
+    driver = sensed()
+    driver.contacts("a-b", True, False)
+    lost(driver, "closed")
+    driver.contacts("a-b", None, False)
+    assert position(driver) == ("unknown", "unknown", False)
+    assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+    driver.contacts("a-b", True)
+    assert position(driver) == ("closed", "sensed", False)
+    assert driver.state.alarms == {}
+
+
+def test_a_lost_contact_withdraws_the_report_that_waits() -> None:
+    """What it said counts no more, not even soon."""
+    driver = sensed(settle=2.0)
+    driver.contacts("a-b", False, True)
+    driver.advance(1.0)
+    lost(driver, "closed", "stacked")
+    driver.advance(60.0)
+    assert position(driver) == ("unknown", "unknown", False)
+
+
+def test_a_contact_that_is_fitted_but_has_not_spoken_leaves_the_position_unknown() -> None:
+    """After a restart, one contact alone does not stand for two."""
+    driver = sensed()
+    driver.contacts("a-b", False, True)
+    driver.restart(1.0)
+    driver.contacts("a-b", None, False)
+    assert position(driver) == ("unknown", "unknown", True)
+    driver.advance(60.0)
+    assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+
+
+def test_an_end_that_no_wall_has_is_refused() -> None:
+    """With the ends that there are."""
+    with pytest.raises(BadValue, match="closed, stacked"):
+        lost(sensed(), "left")
+
+
+@pytest.mark.parametrize("ends_by", ["settle", "pin"])
+def test_walls_that_change_in_one_entry_treat_zones_once(ends_by: str) -> None:
+    """No zone is treated for an arrangement that never was: here, the middle one leading the last."""
+    rules = venues.lead_by_order("abc", on_combine={"volume": "lead"})
+    driver = Driver(venues.row(3, wall={"settle": 2.0}, combining=rules))
+    for wall in ("a-b", "b-c"):
+        driver.wall(wall, "closed" if ends_by == "pin" else "open")
+    driver.advance(2.0)
+    for wall in ("a-b", "b-c"):
+        if ends_by == "pin":
+            driver.wall(wall, "open", pin=9.0)
+        else:
+            driver.wall(wall, "closed")
+    for zone, value in zip("abc", (-60.0, -20.0, 0.0), strict=True):
+        driver.set(zone, "volume", value)
+    driver.advance(9.0)
+    assert driver.groups() == [["a"], ["b"], ["c"]]
+    assert driver.values("volume", "abc") == [-60.0, -20.0, 0.0]

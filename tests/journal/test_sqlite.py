@@ -90,6 +90,30 @@ def test_everything_is_there_after_opening_again(path: Path, open_journal: Open)
     assert open_journal().last_seq == 6
 
 
+def test_the_identity_is_there_after_opening_again(path: Path, open_journal: Open) -> None:
+    """Also in a file that an earlier version made without one, and each file has its own."""
+    identity = open_journal().identity
+    assert open_journal().identity == identity
+    open_journal().close()
+    change(path, "DELETE FROM meta WHERE key = 'identity'")
+    other = open_journal().identity
+    assert other.isalnum()
+    assert other != identity
+    assert open_journal().identity == other
+
+
+def test_a_journal_that_lost_its_end_is_another(path: Path, open_journal: Open) -> None:
+    """Other entries will have the positions that were cut off; history lost before a snapshot changes none."""
+    filled(path, 20, 10)
+    identity = open_journal().identity
+    open_journal().close()
+    change(path, "DELETE FROM entries WHERE seq = 5")
+    assert open_journal().identity == identity
+    open_journal().close()
+    change(path, "DELETE FROM entries WHERE seq = 15")
+    assert open_journal().identity != identity
+
+
 def test_the_file_is_flushed_on_each_commit_and_logs_ahead(open_journal: Open) -> None:
     """What was acknowledged survives a power cut as far as the disk keeps its word."""
     writer = open_journal()._writer

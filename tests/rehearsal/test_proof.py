@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from io import StringIO
 from typing import Any
 
 import pytest
 
-from roomlink.core import combining, links, orders, walls
+from roomlink.core import combining, feedback, links, orders, overrides, walls
 from roomlink.core.commands import Act, ReportWall
 from roomlink.core.events import ControlSet, WallSet
 from roomlink.core.records import Choice, Level
+from roomlink.errors import Refused
 from roomlink.rehearsal import proof
+from roomlink.rehearsal.commands import bar
 from roomlink.rehearsal.proof import prove
 from roomlink.rehearsal.trial import Trial
 from roomlink.testing import venues
@@ -34,7 +37,7 @@ def hall(others: str = "mirror", **members: Any) -> dict[str, Any]:
     """Four zones around one crossing, whose four walls make a loop."""
     rules = {
         "blend": 1.0,
-        "on_combine": {"program": "lead", "volume": "quietest", "mute": "lead"},
+        "on_combine": {"program": "lead", "volume": "quietest", "mute": "lead", "house": "loudest"},
         "on_separate": {"program": "none", "volume": "restore", "mute": "keep"},
     }
     combining = venues.lead_by_order("abcd", others=others, **rules)
@@ -74,6 +77,19 @@ def test_a_venue_with_too_many_arrangements_is_sampled_and_says_so(monkeypatch: 
     found = prove(hall())
     assert (found.arrangements, found.of) == (8, 16)
     assert "8 of 16 arrangements" in str(found)
+
+
+def test_a_very_large_venue_is_sampled_within_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Forty walls make a million million arrangements: some are taken, in which every wall is open and closed."""
+    branches = proof._branches(40, 1024)
+    assert len(branches) == len(set(branches)) == 16
+    assert {len(branch) for branch in branches} == {34}
+    assert all(len({branch[wall] for branch in branches}) == 2 for wall in range(1, 34))
+    assert proof._branches(3, 10_000) == [()]
+    monkeypatch.setattr(proof, "WORK_MAX", 100)
+    zones = venues.names(20)
+    found = prove(venues.row(20, controls={"mute": venues.switch()}, combining=venues.lead_by_order(zones)))
+    assert (found.arrangements, found.transitions, found.failure) == (1, 19, None)
 
 
 # Faults, each planted in the engine that runs.
@@ -201,6 +217,49 @@ def does_not_snapshot_walls(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(snapshot, "snapshot", lambda state: (e for e in real(state) if not isinstance(e, WallSet)))
 
 
+def takes_the_loudest(patch: pytest.MonkeyPatch) -> None:
+    patch.setitem(combining._OF_GROUP, "quietest", max)
+
+
+def carries_what_it_should_keep(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(combining, "_treats", lambda draft, zone, control: (zone, control) in draft.controls)
+
+
+def hides_disagreement(patch: pytest.MonkeyPatch) -> None:
+    patch.setitem(feedback.LEVEL_POLICIES, "mismatch-flag", lambda votes, tolerance: (votes[0][1], True))
+
+
+def forgets_a_mask(patch: pytest.MonkeyPatch) -> None:
+    real = overrides._mask
+    patch.setattr(overrides, "_mask", lambda draft, zones: real(draft, list(zones)[1:]))
+
+
+def holds_on_under_an_override(patch: pytest.MonkeyPatch) -> None:
+    real = orders.let_go
+
+    def let_go(draft: Any, hold: str, at: float, why: str, zones: Any = None) -> None:
+        if not why.endswith("override"):
+            real(draft, hold, at, why, zones)
+
+    patch.setattr(orders, "let_go", let_go)
+
+
+def never_rests(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(orders, "matured", lambda record, now: replace(record, by="again"))
+
+
+def stumbles(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(combining, "_treat", lambda draft, spec, group, olds: {}["nothing"])
+
+
+def refuses_what_it_offers(patch: pytest.MonkeyPatch) -> None:
+    def set_choice(draft: Any, zone: str, control: str, option: str | None, *, by: str) -> None:
+        if option is not None and "/" in option and by == "alex":
+            raise Refused("locked", f"{option} is refused")
+
+    patch.setattr(orders, "set_choice", set_choice)
+
+
 FAULTS: list[tuple[Plant, set[str]]] = [
     (makes_before_it_breaks, {"gap"}),
     (cuts_the_gap_short, {"gap"}),
@@ -219,6 +278,14 @@ FAULTS: list[tuple[Plant, set[str]]] = [
     (holds_on_after_the_link, {"held"}),
     (joins_what_is_closed, {"settle"}),
     (does_not_snapshot_walls, {"replay"}),
+    (takes_the_loudest, {"combine"}),
+    (carries_what_it_should_keep, {"local", "combine"}),
+    (hides_disagreement, {"feedback"}),
+    (forgets_a_mask, {"override"}),
+    (holds_on_under_an_override, {"override", "held"}),
+    (never_rests, {"rest"}),
+    (stumbles, {"whole"}),
+    (refuses_what_it_offers, {"offered"}),
 ]
 
 
@@ -257,9 +324,25 @@ def test_an_arrangement_costs_the_same_however_many_walls_there_are() -> None:
 def test_a_trial_can_be_forked_and_remembers_its_steps() -> None:
     """A fork goes its own way from the same past."""
     trial = Trial(hall())
+    trial.begin()
     trial.do(Act(proof.circumstances.PERSON, "volume", "set", zone="a", value=-20.0))
     fork = trial.fork()
     fork.do(ReportWall(proof.circumstances.WALL, "a-b", "open"))
     assert [len(one.steps) for one in (trial, fork)] == [1, 2]
     assert trial.state.group_of["a"] == ("a",)
     assert fork.state.group_of["a"] == ("a", "b")
+
+
+def test_progress_is_shown_on_a_terminal_and_nowhere_else() -> None:
+    """One line that is written over, and ended when all is proved."""
+
+    class Terminal(StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    shown = Terminal()
+    show = bar(shown)
+    assert show is not None
+    prove(hall(), progress=show)
+    assert shown.getvalue().endswith("16 of 16 arrangements\n")
+    assert bar(StringIO()) is None

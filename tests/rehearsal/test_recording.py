@@ -12,8 +12,20 @@ import pytest
 from roomlink.cli import main
 from roomlink.core import combining, orders
 from roomlink.core.commands import (
-    Act, Actor, Arm, Configure, LetGo, LinkZone, RecallScene, ReportControl, ReportDevice, ReportOverride, ReportWall,
-    SaveScene, StopMotion, Unlink,
+    Act,
+    Actor,
+    Arm,
+    Configure,
+    LetGo,
+    LinkZone,
+    RecallScene,
+    ReportControl,
+    ReportDevice,
+    ReportOverride,
+    ReportWall,
+    SaveScene,
+    StopMotion,
+    Unlink,
 )  # fmt: skip
 from roomlink.core.events import ControlSet
 from roomlink.core.records import Choice
@@ -83,7 +95,9 @@ def recorded(loaded: Loaded, into: Any) -> None:
     for after, command in EVENING:
         stage.advance_to(START + after)
         stage.do(command)
-    stage.do(Configure(KIM, {**loaded.data, "scenes": {}, "venue": {**loaded.data["venue"], "name": "The Old Pier"}}, "x"))
+    stage.do(
+        Configure(KIM, {**loaded.data, "scenes": {}, "venue": {**loaded.data["venue"], "name": "The Old Pier"}}, "x")
+    )
     stage.advance_to(START + 100.0)
     into.append(stage.entries)
 
@@ -130,7 +144,14 @@ def test_the_command_line_cuts_a_journal_that_a_service_holds(
     journal = SqliteJournal(tmp_path / "data" / "journal.db", "pier")
     recorded(loaded, journal)
     out = tmp_path / "evening.yaml"
-    args = ["rehearse", str(folder), "--from-journal", str(tmp_path / "data"), "2027-01-15T09:00:00", "2027-01-15T08:01+00:00"]
+    args = [
+        "rehearse",
+        str(folder),
+        "--from-journal",
+        str(tmp_path / "data"),
+        "2027-01-15T09:00:00",
+        "2027-01-15T08:01+00:00",
+    ]
     assert main([*args, "--out", str(out)]) == 0
     journal.close()
     assert "entries written to" in capsys.readouterr().out
@@ -142,9 +163,7 @@ def test_the_command_line_cuts_a_journal_that_a_service_holds(
     assert main([*args[:3], str(tmp_path / "nowhere"), *args[4:], "--out", str(out)]) == 1
 
 
-def test_the_command_line_answers_with_its_status_and_json(
-    folder: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_command_line_answers_with_its_status_and_json(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """0 where all passed, 1 for a difference, a finding or nothing to run."""
     assert main(["rehearse", str(folder)]) == 1
     assert "has no scenario" in capsys.readouterr().err

@@ -123,7 +123,8 @@ def test_what_is_no_scenario_at_all_is_told_too(tmp_path: Path) -> None:
     ("expected", "seen", "same"),
     [
         ("on", True, True), ("off", True, False), (True, True, True), ("none", None, True), (None, None, True),
-        (-20, -20.0004, True), (-20, -20.1, False), (1, True, False), ("laptop", "laptop", True), ("laptop", None, False),
+        (-20, -20.0004, True), (-20, -20.1, False), (1, True, False),
+        ("laptop", "laptop", True), ("laptop", None, False),
     ],
 )  # fmt: skip
 def test_values_are_compared_as_people_write_them(expected: object, seen: object, same: bool) -> None:

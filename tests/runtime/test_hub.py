@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import orjson
 import pytest
 
 from roomlink import limits
-from roomlink.core.commands import SERVICE, Command, Configure
+from roomlink.core import view
+from roomlink.core.commands import SERVICE, Command, Configure, JoinZones, SaveScene
+from roomlink.core.state import State
 from roomlink.runtime import touch as touches
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.hub import BACKLOG_MESSAGES_MAX, Hub, Listener
+from roomlink.testing import venues
 from roomlink.venue.load import Loaded
-from tests.runtime.conftest import START, link, volume, wall
+from tests.runtime.conftest import HERON, START, done, link, volume, wall
 
 
 class Stage:
@@ -22,7 +26,7 @@ class Stage:
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self.now = START
-        self.hub = Hub(lambda: engine.durable, lambda: engine.seq, lambda: self.now)
+        self.hub = Hub(lambda: engine.durable, lambda: engine.seq, lambda: self.now, "here")
 
     def do(self, command: Command, after: float = 1.0) -> None:
         self.now += after
@@ -81,6 +85,73 @@ def test_all_panels_of_a_controller_share_one_frame(stage: Stage) -> None:
     assert first.take() is second.take() is not None
 
 
+def test_panels_without_news_of_their_own_share_one_frame(stage: Stage) -> None:
+    """A new link shows on the plan of all: one message for those, and another for the controller that linked."""
+    heron, plover, tern = (stage.join(c) for c in ("heron-wall", "plover-wall", "tern-wall"))
+    stage.do(link("foyer"))
+    frame = plover.take()
+    assert frame is tern.take() is not None
+    assert "controller" in taken(heron)[0]
+
+
+def test_what_panels_share_is_made_once_an_entry(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many show it, each with a face of its own beside it, and however late; a welcome too."""
+    made: list[str] = []
+
+    def counted(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
+        def run(*given: Any) -> Any:
+            made.append(name)
+            return real(*given)
+
+        return run
+
+    for name in ("groups", "zone_links"):
+        monkeypatch.setattr(view, name, counted(name, getattr(view, name)))
+    panels = [stage.join(c) for c in ("heron-wall", "plover-wall", "tern-wall")]
+    stage.do(JoinZones(HERON, "all", ("heron", "plover", "tern")))
+    assert made.count("groups") == 1
+    zones = made.count("zone_links")
+    messages = [taken(panel)[0] for panel in panels]
+    assert all("controller" in message and message["groups"] == messages[0]["groups"] for message in messages)
+    assert len(messages[0]["zones"]) == zones
+    made.clear()
+    for controller in ("heron-wall", "plover-wall", "tern-wall"):
+        stage.hub.welcome(controller)
+    assert (made.count("groups"), made.count("zone_links")) == (1, 4)
+    stage.do(link("foyer"))
+    assert orjson.loads(stage.hub.welcome("tern-wall"))["zones"]["foyer"]["linked_by"] == ["foyer-wall", "heron-wall"]
+
+
+def test_a_combine_of_a_large_venue_grows_with_its_zones_and_not_with_their_square() -> None:
+    """Counted in bytes, as time depends on the machine: a group is told once in a message."""
+
+    def longest(count: int) -> int:
+        names = venues.names(count)
+        engine = Engine(State(), 0)
+        done(
+            engine, engine.take(Configure(SERVICE, venues.row(count, combining=venues.lead_by_order(names)), ""), START)
+        )
+        stage = Stage(engine)
+        panels = [stage.join(controller) for controller in engine.durable.spec.controllers]
+        stage.do(JoinZones(HERON, "all", tuple(names)))
+        return max(len(panel.take() or b"") for panel in panels)
+
+    assert longest(80) < 5 * longest(20)
+
+
+def test_the_panels_of_who_acted_are_served_first(stage: Stage) -> None:
+    """Whatever the order in which they came, and only where they show something of it."""
+    woken: list[str] = []
+    for controller in ("heron-wall", "plover-wall", "tern-wall"):
+        stage.hub.join(controller, lambda c=controller: woken.append(c))  # type: ignore[misc]  # the name as it is now
+    stage.hub.publish(2, touches.Touch(groups=True), "tern-wall")
+    assert woken == ["tern-wall", "heron-wall", "plover-wall"]
+    woken.clear()
+    stage.join("foyer-wall")
+    stage.hub.publish(3, touches.Touch(roles={"foyer-wall"}), "tern-wall")
+    assert woken == []
+
+
 def test_a_watcher_hears_the_zone_and_the_faces(stage: Stage) -> None:
     """In zones with the whole control, in controllers with the whole feedback."""
     watcher = stage.join(None)
@@ -131,11 +202,11 @@ def test_a_reply_is_never_dropped_however_slow(stage: Stage) -> None:
 def test_a_listener_that_left_hears_nothing(stage: Stage) -> None:
     """And is not counted any more; leaving twice is no fault."""
     heron, watcher = stage.join(), stage.join(None)
-    assert stage.hub.listeners == 2
+    assert set(stage.hub.everyone()) == {heron, watcher}
     for one in (heron, watcher, heron):
         stage.hub.leave(one)
     stage.do(volume(-20.0))
-    assert stage.hub.listeners == 0
+    assert stage.hub.everyone() == []
     assert taken(heron) == taken(watcher) == []
 
 
@@ -177,7 +248,7 @@ def test_what_was_missed_is_one_change(stage: Stage) -> None:
     seq = stage.engine.seq
     stage.do(link("plover"))
     stage.do(volume(-25.0))
-    missed = stage.hub.missed(seq)
+    missed = stage.hub.missed(seq, "here")
     assert missed is not None
     listener = stage.join()
     listener.catch_up(missed)
@@ -191,7 +262,7 @@ def test_what_was_missed_is_one_change(stage: Stage) -> None:
 def test_who_missed_nothing_gets_nothing(stage: Stage) -> None:
     """The position is the newest one."""
     stage.do(volume(-20.0))
-    missed = stage.hub.missed(stage.engine.seq)
+    missed = stage.hub.missed(stage.engine.seq, "here")
     assert missed is not None
     listener = stage.join()
     listener.catch_up(missed)
@@ -201,14 +272,34 @@ def test_who_missed_nothing_gets_nothing(stage: Stage) -> None:
 def test_a_position_that_is_not_known_is_not_resumed(stage: Stage, harbour: Loaded) -> None:
     """Of the future, from before the start, or from before a new configuration."""
     stage.do(volume(-20.0))
-    assert stage.hub.missed(stage.engine.seq + 1) is None
-    assert stage.hub.missed(-1) is None
-    assert stage.hub.missed(0) is None
+    assert stage.hub.missed(stage.engine.seq + 1, "here") is None
+    assert stage.hub.missed(-1, "here") is None
+    assert stage.hub.missed(0, "here") is None
     seq = stage.engine.seq
     data = {**harbour.data, "venue": {**harbour.data["venue"], "name": "Harbour House"}}
     stage.do(Configure(SERVICE, data, "another"))
     stage.do(volume(-25.0))
-    assert stage.hub.missed(seq) is None
+    assert stage.hub.missed(seq, "here") is None
+
+
+def test_a_position_of_another_journal_is_not_resumed(stage: Stage) -> None:
+    """After a restart without data the same numbers mean other entries."""
+    stage.do(volume(-20.0))
+    assert stage.hub.missed(stage.engine.seq, "elsewhere") is None
+    assert stage.hub.missed(stage.engine.seq, "") is None
+    assert orjson.loads(stage.hub.welcome("heron-wall"))["journal"] == "here"
+
+
+def test_a_saved_scene_forgets_nothing_of_what_can_be_resumed(stage: Stage) -> None:
+    """It is a change like others, for those who are there and for those who come back."""
+    heron = stage.join()
+    seq = stage.engine.seq
+    stage.do(SaveScene(HERON, "late", {"zone": "heron", "values": {"volume": -50.0}}))
+    (change,) = taken(heron)
+    assert (change["type"], set(change["scenes"])) == ("change", {"dinner", "late"})
+    missed = stage.hub.missed(seq, "here")
+    assert missed is not None
+    assert missed.scenes
 
 
 def test_a_position_too_far_back_is_not_resumed(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -217,14 +308,14 @@ def test_a_position_too_far_back_is_not_resumed(engine: Engine, monkeypatch: pyt
     stage = Stage(engine)
     for i in range(10):
         stage.do(volume(-50.0 + i))
-    assert stage.hub.missed(stage.engine.seq - 6) is None
-    assert stage.hub.missed(stage.engine.seq - 5) is not None
+    assert stage.hub.missed(stage.engine.seq - 6, "here") is None
+    assert stage.hub.missed(stage.engine.seq - 5, "here") is not None
 
 
 def test_a_welcome_that_resumes_carries_no_view(stage: Stage) -> None:
     """The panel keeps what it has."""
     message = orjson.loads(stage.hub.welcome("heron-wall", resumed=True))
-    assert message == {"type": "welcome", "seq": 1, "at": message["at"], "resumed": True}
+    assert message == {"type": "welcome", "seq": 1, "at": message["at"], "resumed": True, "journal": "here"}
 
 
 def test_opening_a_wall_costs_each_panel_one_change_and_one_at_the_arrival(stage: Stage) -> None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import pytest
 
 from roomlink.core import events as ev
-from roomlink.core.commands import SERVICE, Act, Command, Configure, SaveScene
+from roomlink.core.apply import apply
+from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, SaveScene
 from roomlink.core.records import Level, Link, Role
 from roomlink.core.state import State
+from roomlink.runtime import touch as touches
 from roomlink.runtime.engine import Engine
-from roomlink.runtime.touch import Touch, before, panel_change, spread, watch_change
+from roomlink.runtime.touch import Touch, before, spread, watch_change
 from roomlink.venue.load import Loaded
 from tests.runtime.conftest import HERON, START, done, link, volume, wall
 
@@ -24,6 +26,10 @@ def touched(engine: Engine, command: Command, now: float = START + 1) -> Touch:
     return touch
 
 
+def panel_change(state: State, controller: str, touch: Touch, seq: int, now: float) -> touches.Data | None:
+    return touches.panel_change(state, controller, touch, touches.place_change(state, touch), seq, now)
+
+
 LEVEL = Level(-30.0, -20.0)
 
 
@@ -34,10 +40,10 @@ LEVEL = Level(-30.0, -20.0)
         (ev.LinkSet("heron-wall", "tern", Link(("hand",), 1.0), True), Touch(links={"heron-wall"}, zones={"tern"})),
         (ev.LinkEnded("heron-wall", "tern", "by hand"), Touch(links={"heron-wall"}, zones={"tern"})),
         (ev.RoleSet("heron-wall", Role(True, None)), Touch(roles={"heron-wall"})),
-        (ev.Regrouped((("heron", "tern"),)), Touch(zones={"heron", "tern"}, groups=True)),
+        (ev.Regrouped((("heron", "tern"),)), Touch(regrouped={"heron", "tern"}, groups=True)),
         (ev.Configured({}, "digest"), Touch(fresh=True)),
         (ev.ControlDropped("heron", "volume"), Touch(fresh=True)),
-        (ev.SceneSaved("dinner", None, ""), Touch(fresh=True)),
+        (ev.SceneSaved("dinner", None, ""), Touch(scenes=True)),
         (ev.HandSet("heron-wall", "volume", -20.0), Touch()),
         (ev.HoldEnded("socket-1/heron-wall/volume", ("heron",), "released"), Touch()),
         (ev.Answered("key", "digest", {}), Touch()),
@@ -55,7 +61,7 @@ def test_a_change_reaches_the_faces_of_all_linked_controllers(engine: Engine) ->
     """In the order of cost: those linked to the zone, not the venue."""
     done(engine, engine.take(link("heron", "plover-wall"), START))
     touch = touched(engine, volume(-20.0))
-    assert touch.faces == {("heron-wall", "volume"), ("plover-wall", "volume")}
+    assert touch.faces == {"heron-wall": {"volume"}, "plover-wall": {"volume"}}
     assert touch.controllers() == {"heron-wall", "plover-wall"}
     assert not touch.everywhere
 
@@ -101,7 +107,7 @@ def test_new_links_bring_the_whole_face(engine: Engine) -> None:
     change = panel_change(engine.durable, "heron-wall", touch, engine.seq, START + 1)
     assert change is not None
     assert set(change["controller"]["controls"]) == {"program", "volume", "mute", "house", "talkback"}
-    shown = {"group": ["plover"], "linked_by": ["plover-wall", "heron-wall"], "in_use": None}
+    shown = {"linked_by": ["plover-wall", "heron-wall"], "in_use": None}
     assert change["zones"] == {"plover": shown}
 
 
@@ -114,10 +120,47 @@ def test_merging_keeps_both(engine: Engine) -> None:
     assert copy == Touch(controls={("heron", "volume")})
 
 
-def test_a_saved_scene_is_shown_afresh(engine: Engine) -> None:
-    """Panels list scenes."""
+def test_a_copy_takes_in_no_faces_of_what_the_original_merges_later() -> None:
+    """Names by controller are copied too."""
+    one = Touch(faces={"heron-wall": {"volume"}})
+    copy = one.copy()
+    one.merge(Touch(faces={"heron-wall": {"mute"}, "tern-wall": {"mute"}}))
+    assert one.faces == {"heron-wall": {"volume", "mute"}, "tern-wall": {"mute"}}
+    assert copy.faces == {"heron-wall": {"volume"}}
+
+
+def test_a_link_that_stands_is_no_news_of_its_zone() -> None:
+    """What a plain set takes from a link, its pickup or offset, shows on the controller's own face alone."""
+    state = State()
+    set_again = ev.LinkSet("heron-wall", "tern", Link(("hand",), 1.0), True)
+    apply(state, set_again)
+    assert before(state, [set_again]) == Touch(links={"heron-wall"})
+    ended = ev.LinkEnded("heron-wall", "tern", "by hand")
+    assert before(state, [ended, set_again]) == Touch(links={"heron-wall"}, zones={"tern"})
+
+
+def test_a_joining_tells_each_group_once(engine: Engine) -> None:
+    """Not again at each of its zones, neither for panels nor for watchers."""
+    touch = touched(engine, JoinZones(HERON, "all", ("heron", "plover", "tern")))
+    for change in (
+        panel_change(engine.durable, "heron-wall", touch, engine.seq, START + 1),
+        watch_change(engine.durable, touch, engine.seq, START + 1),
+    ):
+        assert change is not None
+        assert change["groups"] == [["heron", "plover", "tern"], ["foyer"]]
+        assert all("group" not in zone for zone in change["zones"].values())
+
+
+def test_a_saved_scene_is_one_change_for_everybody(engine: Engine) -> None:
+    """Panels list scenes: they get all that there are now, and nothing else."""
     touch = touched(engine, SaveScene(HERON, "late", {"zone": "heron", "values": {"volume": -50.0}}))
-    assert touch.fresh
+    assert touch.everywhere
+    change = panel_change(engine.durable, "tern-wall", touch, engine.seq, START + 1)
+    watched = watch_change(engine.durable, touch, engine.seq, START + 1)
+    assert change is not None
+    assert watched is not None
+    assert set(change) == set(watched) == {"type", "seq", "at", "scenes"}
+    assert set(change["scenes"]) == set(watched["scenes"]) == {"dinner", "late"}
 
 
 def test_a_configuration_needs_no_faces(engine: Engine, harbour: Loaded) -> None:

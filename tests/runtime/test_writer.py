@@ -12,6 +12,7 @@ from roomlink.core.commands import Act, LetGo
 from roomlink.core.events import Entry
 from roomlink.core.snapshot import same
 from roomlink.errors import BadValue, JournalFailed
+from roomlink.journal.port import Snapshot
 from roomlink.runtime.writer import Writer
 from roomlink.testing.clock import VirtualClock
 from roomlink.testing.faults import FaultyJournal
@@ -218,6 +219,24 @@ async def test_snapshots_are_taken_as_entries_add_up(
     found = journal.snapshot_before()
     assert found is not None
     assert found.seq == 20
+
+
+async def test_a_snapshot_that_fails_is_not_tried_again_at_every_entry(
+    writer: Writer, journal: FaultyJournal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each try copies the whole state: the next comes when as many entries have added up again."""
+    monkeypatch.setattr(limits, "SNAPSHOT_ENTRIES", 10)
+    tried: list[int] = []
+
+    def full(snapshot: Snapshot) -> None:
+        tried.append(snapshot.seq)
+        raise JournalFailed("the disk is full")
+
+    monkeypatch.setattr(journal, "save", full)
+    for i in range(25):
+        await writer.submit(volume(-20.0 - i))
+    await writer.stop()
+    assert tried == [10, 20]
 
 
 async def test_letting_go_is_tried_until_the_disk_takes_it(writer: Writer, journal: FaultyJournal) -> None:

@@ -161,6 +161,8 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "bookings",
         "routines",
         "crews",
+        "calendar",
+        "webhooks",
         "overrides",
         "devices",
         "supplies",

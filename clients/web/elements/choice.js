@@ -10,7 +10,7 @@ const sheet = sheetOf(`
 .options { display: grid; grid-template-columns: repeat(auto-fill, minmax(5.6rem, 1fr)); gap: 8px; margin-top: 6px; }
 .options .cell { padding: 8px 6px; }
 /* Sources of several rooms: a heading a room, as many in a row as their longest word allows. */
-.options[data-rooms] { grid-template-columns: repeat(auto-fill, minmax(max(var(--target), calc(var(--longest) * 0.54rem + 8px)), 1fr)); gap: 6px; margin-top: 2px; }
+.options[data-rooms] { grid-template-columns: repeat(auto-fill, minmax(max(var(--target), calc(var(--longest) * 0.54rem + 8px), calc((100% + 6px) / var(--most) - 6px)), 1fr)); gap: 6px; margin-top: 2px; }
 .options[data-rooms] .cell { padding: 4px 2px; font-size: 1rem; min-height: max(50px, var(--target) - 6px); }
 .options[data-rooms] .cell[data-on]::before { position: absolute; left: 5px; top: 0; font-size: 0.875rem; }
 .from { grid-column: 1 / -1; color: var(--faint); font-size: 1rem; }
@@ -91,6 +91,7 @@ export class RlChoice extends ControlElement {
     // Sources of several rooms stand each under its room's name; what switches off all of them beside the first name.
     const parts = options.filter((option) => option !== NONE).flatMap((option) => words(option.slice(option.indexOf("/") + 1)).split(" "));
     group.style.setProperty("--longest", String(Math.max(...parts.map((part) => part.length))));
+    group.style.setProperty("--most", String(Math.max(own.length, ...rooms.map((zone) => options.filter((option) => roomOf(option) === zone).length))));
     const home = this.session?.home ?? null;
     group.replaceChildren(
       make("span", { class: "from", "aria-hidden": "true" }, home === null ? "Here" : zoneName(venue, home)),

@@ -107,7 +107,9 @@ export class ControlElement extends RlElement {
     this.wordsText?.classList.toggle("plain", hindrance !== "" || !feedback?.mixed);
     if (this.wordsText) setText(this.wordsText, said);
     // Said once on the page it need not be read at every control; a screen reader still hears it.
-    this.wordsText?.classList.toggle("unseen", session.live && session.overridesSaid && hindrance.startsWith("Held"));
+    const { live, saidOnce, store } = session;
+    const standing = !live || !!store.face.locked || store.face.links.length === 0;
+    this.wordsText?.classList.toggle("unseen", standing ? saidOnce.has("standing") : this.overriding !== null && saidOnce.has("overrides"));
     const canAlign = hindrance === "" && !!feedback?.mixed && feedback.decided !== false && !UNALIGNED.includes(spec?.kind ?? "");
     if (this.alignKey) {
       setAll(this.alignKey, { hidden: !canAlign });

@@ -33,7 +33,7 @@ export class RlOverrides extends RlElement {
     const { session, list } = this;
     if (!session || !list) return;
     const { overrides } = session.store.view;
-    session.overridesSaid = true;
+    session.saidOnce.add("overrides");
     const texts = Object.entries(overrides).map(([id, override]) => {
       const name = overrideName(overrides, id);
       const elsewhere = session.controller !== null && !standsOver(id, override, session.store.face);

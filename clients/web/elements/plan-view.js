@@ -51,14 +51,14 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .text { position: absolute; transform: translate(-50%, -50%); width: max-content; max-width: 86%; text-align: center; padding: 4px; line-height: 1.25; }
 .text b { display: block; font-weight: 500; font-size: clamp(1.125rem, 5cqi, 1.75rem); overflow-wrap: anywhere; }
 .text span { display: block; font-size: 1rem; }
-/* Where the room is small on the plan: all in one run, then the name and the first word only. */
-.zone[data-tight] .text b, .zone[data-tight] .text span { display: inline; font-size: 1rem; }
-.zone[data-tight] .text b { font-weight: 700; }
+/* Where the room is small on the plan: first without the last line, then in one run, then less and less of it. */
+.zone:is([data-tight="1"], [data-tight="3"]) .text span:last-child:not(:nth-child(2)), .zone[data-tight="4"] .text span:nth-of-type(n + 2), .zone[data-tight="5"] .text span { display: none; }
+.zone[data-tight]:not([data-tight="1"]) .text :is(b, span) { font-size: 1rem; }
+.zone[data-tight]:not([data-tight="1"]) .text b { display: inline; font-weight: 700; }
+.zone:is([data-tight="2"], [data-tight="3"]) .text span:not(:last-child), .zone[data-tight="2"] .text span, .zone[data-tight="4"] .text span:first-of-type { display: inline; }
+.zone:is([data-tight="2"], [data-tight="3"], [data-tight="4"]) .text b:not(:only-child)::after { content: ":"; }
+.zone[data-tight="2"] .text span:not(:last-child)::after, .zone[data-tight="3"] .text span:not(:last-child, :nth-last-child(2))::after { content: ","; }
 .zone[data-on] .text span:first-of-type::before { content: "\\2713\\00a0"; }
-.zone[data-tight] .text b:not(:only-child)::after { content: ":"; }
-.zone[data-tight] .text span:not(:last-child)::after { content: ","; }
-.zone[data-tight="2"] .text span::after, .zone[data-tight="3"] .text b::after { content: none !important; }
-.zone[data-tight="2"] .text span:nth-of-type(n + 2), .zone[data-tight="3"] .text span { display: none; }
 .zone[data-on] { color: var(--on-lit); }
 .zone[data-asked] { background: var(--hatch); }
 .zone[aria-disabled="true"] .text { opacity: 0.75; }
@@ -82,7 +82,7 @@ function percent(metres, whole) {
 /** Outline styles there are; with more groups than that they repeat, and the words tell them apart. */
 const LOOKS = 4;
 /** What outlines of groups and walls take of a room's height. */
-const OUTLINES_PX = 20;
+const OUTLINES_PX = 16;
 
 export class PlanView {
   /** @param {((zone: string) => void) | null} onPick  null draws boxes instead of buttons */
@@ -239,7 +239,7 @@ export class PlanView {
   /** Says less where a room is too small on the plan for all of it; a screen reader still hears everything. */
   #fit() {
     for (const { box, lines } of this.zones.values()) {
-      for (const tight of [null, "1", "2", "3"]) {
+      for (const tight of [null, "1", "2", "3", "4", "5"]) {
         setAll(box, { "data-tight": tight });
         if (lines.offsetHeight <= box.clientHeight - OUTLINES_PX) break;
       }

@@ -5,7 +5,7 @@ import { make, setAll, setText, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
 .list { display: flex; flex-wrap: wrap; gap: 8px; }
-.list .cell { flex: 1 1 9rem; }
+.list .cell { flex: 1 1 9rem; font-size: 1.125rem; }
 .note:empty { display: none; }
 `);
 

@@ -59,6 +59,7 @@ export class RlStatus extends RlElement {
     const { session, rooms, standing, live, walls, mixed, mixedText, align } = this;
     if (!session || !rooms || !standing || !live || !walls || !mixed || !mixedText || !align) return;
     const { venue, store } = session;
+    session.saidOnce.add("standing");
     const known = venue !== null && store.seq >= 0;
     const said = standingWords(venue, store.face, store.view.groups);
     setAll(rooms, { "data-many": store.face.links.length > 2 });

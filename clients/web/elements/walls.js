@@ -7,12 +7,12 @@ import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
-.list { display: grid; gap: 22px 26px; grid-template-columns: repeat(auto-fill, minmax(min(100%, 14rem), 1fr)); }
+.list { display: grid; gap: 22px 26px; grid-template-columns: repeat(auto-fill, minmax(min(100%, 15rem), 1fr)); }
 .title { font-size: 1.25rem; }
 .position { margin-top: 2px; }
 .position[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; align-items: center; }
-.keys .cell { flex: 1 1 6rem; font-size: 1.125rem; }
+.keys .cell { flex: 1 1 5.25rem; font-size: 1.125rem; }
 .keys label { flex: 1 1 100%; display: flex; gap: 10px; align-items: center; font-size: 1rem; color: var(--faint); }
 select { font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; padding: 0 10px; flex: 1; }
 `);

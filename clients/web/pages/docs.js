@@ -1,5 +1,5 @@
 /** The API page, from the service's own description of itself. */
-import { make } from "../elements/dom.js";
+import { make, setAll } from "../elements/dom.js";
 import { fields, operations, typeWords } from "../src/openapi.js";
 import { capitalised } from "../src/format.js";
 import { byId } from "./byid.js";
@@ -9,6 +9,13 @@ import { byId } from "./byid.js";
 
 const article = byId("docs");
 const contents = byId("contents");
+
+// On a narrow screen the long list would come before what it leads to.
+const wide = matchMedia("(min-width: 1000px)");
+const fold = () => setAll(byId("fold"), { open: wide.matches });
+wide.addEventListener("change", fold);
+contents.addEventListener("click", () => window.setTimeout(fold));
+fold();
 
 try {
   const answer = await fetch("/openapi.json", { headers: { accept: "application/json" } });

@@ -3,6 +3,17 @@ import { make } from "../elements/dom.js";
 import { words, zoneName } from "../src/format.js";
 import { byId } from "./byid.js";
 
+/** The service names its pages in the service worker that it hands out; to ask for each would only make errors of those it lacks. */
+async function showPages() {
+  const answer = await fetch("/sw.js").catch(() => null);
+  const kept = answer?.ok ? await answer.text() : "";
+  for (const link of byId("pages").querySelectorAll("a")) {
+    const item = link.closest("li");
+    if (item?.hidden) item.hidden = !kept.includes(`"${link.getAttribute("href")}"`);
+  }
+}
+
+void showPages();
 try {
   const answer = await fetch("/api/v1/venue", { headers: { accept: "application/json" } });
   if (!answer.ok) throw new Error(`The service answered ${answer.status} ${answer.statusText}.`);

@@ -30,6 +30,6 @@ function draw() {
   });
 }
 
-session.store.subscribe(["zones", "alarms", "face", "seq"], draw);
+session.store.subscribe(["zones", "alarms", "overrides", "face", "seq"], draw);
 draw();
 startEquipment(session);

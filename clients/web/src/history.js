@@ -116,7 +116,29 @@ export function levelPath(points, from, to, [lo, hi]) {
 }
 
 /**
- * The instant of a wall clock's reading, as `datetime-local` has it, in a time zone; the first of two when clocks go back.
+ * A wall clock's reading as people write it, with 24 hours: 2026-11-25 19:42, with seconds or a T where they like.
+ * @param {string} text
+ * @param {string} timezone
+ * @returns {number} milliseconds since 1970; NaN for what is no time
+ */
+export function writtenInstant(text, timezone) {
+  const found = /^(\d{4}-\d\d-\d\d)(?:\s+|T)(\d{1,2}):(\d\d)(?::(\d\d))?$/.exec(text.trim());
+  if (!found) return NaN;
+  const [, day, hour = "", minute, second = "00"] = found;
+  return zonedInstant(`${day}T${hour.padStart(2, "0")}:${minute}:${second}`, timezone);
+}
+
+/**
+ * The same as a person writes it.
+ * @param {number} ms
+ * @param {string} timezone
+ */
+export function writtenReading(ms, timezone) {
+  return zonedReading(ms, timezone).replace("T", " ");
+}
+
+/**
+ * The instant of a wall clock's reading, as ISO 8601 has it, in a time zone; the first of two when clocks go back.
  * @param {string} local      such as 2026-11-25T19:42 or 2026-11-25T19:42:10
  * @param {string} timezone
  * @returns {number} milliseconds since 1970; NaN for what is no time
@@ -130,7 +152,7 @@ export function zonedInstant(local, timezone) {
 }
 
 /**
- * What a wall clock reads at an instant, as `datetime-local` takes it.
+ * What a wall clock reads at an instant, as ISO 8601 has it.
  * @param {number} ms
  * @param {string} timezone
  */

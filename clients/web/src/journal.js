@@ -45,7 +45,8 @@ export function eventsQuery(filter, more = {}) {
  */
 export function whoWords(venue, { who, via }) {
   if (via === "clock") return "As time passed";
-  return venue?.controllers[who] ? controllerName(venue, who) : words(who);
+  if (venue?.controllers[who]) return controllerName(venue, who);
+  return via === "http" ? who.replace(/^http/, "HTTP") : words(who);
 }
 
 /** @typedef {(venue: Venue | null, event: Record<string, any>) => string} Saying */
@@ -53,7 +54,7 @@ export function whoWords(venue, { who, via }) {
 const SAYINGS = /** @type {Record<string, Saying>} */ ({
   control: controlWords,
   "control-dropped": (venue, { zone, control }) => `${zoneName(venue, zone)} no longer has ${control}`,
-  wall: (venue, { partition, now }) => `${wallName(venue, partition)}: ${wallWords(wallOf(now)).toLowerCase()}`,
+  wall: (venue, { partition, now }) => `${wallName(venue, partition)}: ${wallWords(wallOf(now), venue?.venue.timezone).toLowerCase()}`,
   "wall-dropped": (venue, { partition }) => `${wallName(venue, partition)} is no longer here`,
   regrouped: (venue, { groups }) => groups.map((/** @type {string[]} */ group) => `${listed(group.map((zone) => zoneName(venue, zone)))} ${group.length > 1 ? "are one room" : "is on its own"}`).join("; "),
   link: (venue, { controller, zone, now }) => `${controllerName(venue, controller)} linked ${zoneName(venue, zone)}${now?.reasons?.length ? ` (${now.reasons.join(", ")})` : ""}`,

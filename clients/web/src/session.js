@@ -42,6 +42,7 @@ export class Session {
       onWelcome: (message) => this.#welcomed(message),
       onChange: (message) => {
         this.store.change(message);
+        if (message.scenes && this.venue) this.#place(this.venue);
         this.asked.caughtUp(message.seq);
       },
       onLetGo: (message) => this.holds.endControl(message.control, message.why || "The service let go."),
@@ -50,8 +51,11 @@ export class Session {
     this.holds = new Holds((any) => this.socket.setHolding(any));
     /** @type {Venue | null} */
     this.venue = null;
-    /** whether the page has a place that says which overrides stand, so that not every control need say it */
-    this.overridesSaid = false;
+    /**
+     * What another place of the page says for all controls, so that not each need say it
+     * @type {Set<"standing" | "overrides">}
+     */
+    this.saidOnce = new Set();
     /** why nothing can be shown or done, in words; empty when all is well */
     this.trouble = "Connecting.";
     this.venueTrouble = "";
@@ -168,8 +172,7 @@ export class Session {
     if (this.stopped) return;
     try {
       const venue = await this.ports.fetchVenue();
-      // The same place again is no news: who draws by it need not draw anew.
-      if (JSON.stringify(venue) !== JSON.stringify(this.venue)) this.venue = venue;
+      this.#place(venue);
       const known = this.controller === null || this.controller in venue.controllers;
       this.venueTrouble = known ? "" : `There is no panel named ${this.controller} here.`;
     } catch (error) {
@@ -179,6 +182,16 @@ export class Session {
         this.ports.timers.set(() => void this.#loadVenue(), VENUE_AGAIN_MS);
       }
     }
+    this.store.touchAll();
+  }
+
+  /** @param {Venue} fetched */
+  #place(fetched) {
+    // A scene saved after the welcome may be newer than what was fetched.
+    const venue = { ...fetched, scenes: this.store.scenes ?? fetched.scenes };
+    // The same place again is no news: who draws by it need not draw anew.
+    if (JSON.stringify(venue) === JSON.stringify(this.venue)) return;
+    this.venue = venue;
     this.store.touchAll();
   }
 

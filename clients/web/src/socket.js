@@ -85,6 +85,8 @@ export class PanelSocket {
     this.state = "connecting";
     /** @type {number | null} the last journal position whose change was seen */
     this.seq = null;
+    /** of which journal that position is: another one counts anew */
+    this.journal = "";
     /** @type {SocketPort | null} */
     this.socket = null;
     this.attempt = 0;
@@ -125,7 +127,8 @@ export class PanelSocket {
 
   #open() {
     const { url, makeSocket, timers } = this.options;
-    const socket = makeSocket(this.seq === null ? url : `${url}?after=${this.seq}`, "roomlink.v1");
+    const known = this.seq === null ? "" : `?after=${this.seq}&journal=${encodeURIComponent(this.journal)}`;
+    const socket = makeSocket(url + known, "roomlink.v1");
     this.socket = socket;
     socket.onmessage = (event) => socket === this.socket && this.#receive(JSON.parse(String(event.data)));
     socket.onclose = () => socket === this.socket && this.#lost("The service cannot be reached.");
@@ -217,7 +220,10 @@ export class PanelSocket {
         this.clock.roughly(message.at);
         // A resumed welcome brings nothing yet: were the socket lost before the change that follows, counting from
         // here would skip it.
-        if (!message.resumed) this.seq = message.seq;
+        if (!message.resumed) {
+          this.seq = message.seq;
+          this.journal = message.journal ?? "";
+        }
         this.#enter("live", "");
         this.options.onWelcome?.(message);
         return;

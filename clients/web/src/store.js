@@ -11,6 +11,7 @@
  * @typedef {import("./types.js").Wall} Wall
  * @typedef {import("./types.js").Override} Override
  * @typedef {import("./types.js").Alarm} Alarm
+ * @typedef {import("./types.js").Venue} Venue
  *
  * @typedef {object} View
  * @property {Record<string, Face>} controllers
@@ -44,6 +45,14 @@ function stilled(view) {
   return { ...view, zones: Object.fromEntries(zones) };
 }
 
+/**
+ * @param {string[]} one
+ * @param {string[]} other
+ */
+function same(one, other) {
+  return one.length === other.length && one.every((id, at) => id === other[at]);
+}
+
 export class Store {
   /**
    * @param {string | null} controller  whose face the messages call `controller`; null for a watcher
@@ -55,6 +64,8 @@ export class Store {
     this.current = emptyView();
     /** @type {View | null} a view of the past that is shown instead, while somebody looks back */
     this.past = null;
+    /** @type {Venue["scenes"] | null} the scenes, where one was saved since the welcome: newer than the venue's own */
+    this.scenes = null;
     this.seq = -1;
     /** @type {Map<string, Set<() => void>>} */
     this.listeners = new Map();
@@ -81,6 +92,7 @@ export class Store {
   welcome(message) {
     if (message.resumed) return;
     this.current = emptyView();
+    this.scenes = null;
     this.#merge(message);
     this.everything = true;
     this.#flushSoon();
@@ -148,7 +160,12 @@ export class Store {
     }
     if (message.groups) {
       this.current.groups = message.groups;
+      this.#regroup();
       this.touch("groups");
+    }
+    if (message.scenes) {
+      this.scenes = message.scenes;
+      this.touch("scenes");
     }
     for (const part of /** @type {const} */ (["overrides", "alarms"])) {
       const standing = message[part];
@@ -157,6 +174,22 @@ export class Store {
       this.touch(part);
     }
     this.touch("seq");
+  }
+
+  /** A zone's group is the one that has it; messages tell the groups once and not at each zone. */
+  #regroup() {
+    const { zones, groups } = this.current;
+    for (const group of groups) {
+      // Zones of a group share one list, so that what stayed as it was is known without comparing it zone by zone.
+      const old = zones[group[0] ?? ""]?.group;
+      const list = old && same(old, group) ? old : group;
+      for (const id of group) {
+        const zone = zones[id];
+        if (!zone || zone.group === list) continue;
+        zones[id] = { ...zone, group: list };
+        this.touch(`zone:${id}`, "zones");
+      }
+    }
   }
 
   /**

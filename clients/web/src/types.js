@@ -91,8 +91,9 @@
  * @property {string[][]} [groups]
  * @property {Record<string, Override>} [overrides]
  * @property {Record<string, Alarm>} [alarms]           only for a watcher
+ * @property {Venue["scenes"]} [scenes]                 one was saved: all that there are now
  *
- * @typedef {Change & {resumed: boolean}} Welcome
+ * @typedef {Change & {resumed: boolean, journal?: string}} Welcome
  * @typedef {{type: "ok", id: string | number, seq: number, zones: string[], at: string}} Ok
  * @typedef {{type: string, title: string, status: number, detail?: string, [more: string]: unknown}} Problem
  *

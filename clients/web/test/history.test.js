@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { levelPath, timeline, zonedInstant, zonedReading } from "../src/history.js";
+import { levelPath, timeline, writtenInstant, writtenReading, zonedInstant, zonedReading } from "../src/history.js";
 
 const T0 = Date.parse("2026-11-25T19:00:00Z");
 const iso = (/** @type {number} */ s) => new Date(T0 + s * 1000).toISOString();
@@ -46,4 +46,12 @@ test("a reading of the venue's clock is an instant, whatever this device's zone,
   assert.equal(new Date(zonedInstant("2026-11-01T01:30", "America/Halifax")).toISOString(), "2026-11-01T04:30:00.000Z");
   assert.equal(zonedReading(Date.parse("2026-11-25T23:42:10.900Z"), "America/Halifax"), "2026-11-25T19:42:10");
   assert.ok(Number.isNaN(zonedInstant("", "America/Halifax")));
+});
+
+test("a time is written with 24 hours in the venue's zone, with or without seconds", () => {
+  const at = Date.parse("2026-11-25T23:42:00Z");
+  for (const text of ["2026-11-25 19:42", " 2026-11-25T19:42:00 "]) assert.equal(writtenInstant(text, "America/Halifax"), at);
+  assert.equal(writtenInstant("2026-11-25 9:05", "UTC"), Date.parse("2026-11-25T09:05:00Z"));
+  for (const text of ["", "11/25/2026 19:42", "2026-11-25 19:42 PM", "2026-13-25 19:42"]) assert.ok(Number.isNaN(writtenInstant(text, "UTC")), text);
+  assert.equal(writtenReading(at, "America/Halifax"), "2026-11-25 19:42:00");
 });

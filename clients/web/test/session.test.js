@@ -49,6 +49,20 @@ test("a fresh welcome fetches the place again, a resumed one does not", async ()
   assert.equal(fetched(), before + 1);
 });
 
+test("a scene saved since is there without fetching the place again, and a fetch on its way does not undo it", async () => {
+  const { service, session, fetched, welcome } = await started();
+  const scenes = { late: { name: "Late", type: null, zone: "heron", zones: ["heron"] } };
+  service.say({ ...welcome, seq: 6 });
+  service.say({ type: "change", seq: 7, at: AT, scenes });
+  const before = fetched();
+  await settled();
+  assert.deepEqual(session.venue?.scenes, scenes);
+  assert.equal(fetched(), before);
+  service.say({ ...welcome, seq: 8 });
+  await settled();
+  assert.deepEqual(session.venue?.scenes, {});
+});
+
 test("a hold presses, shows signs of life and releases", async () => {
   const { time, service, session } = await started();
   const letGo = session.hold("talkback", "press", () => {}, () => {});

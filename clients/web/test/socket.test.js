@@ -42,24 +42,24 @@ test("waiting starts short, doubles, is capped, and is half chance", () => {
 
 test("a lost socket is stale at once and comes back asking for what it missed", () => {
   const { time, service, states } = opened();
-  service.say({ type: "welcome", seq: 812, at: AT, resumed: false });
+  service.say({ type: "welcome", seq: 812, at: AT, resumed: false, journal: "a1" });
   service.say({ type: "change", seq: 815, at: AT });
   service.hangUp();
   assert.deepEqual(states, ["live", "stale"]);
   time.pass(FIRST_RETRY_MS_MAX);
   assert.equal(service.sockets.length, 2);
-  assert.equal(service.last.url, "ws://hall/api/v1/panels/heron-wall?after=815");
+  assert.equal(service.last.url, "ws://hall/api/v1/panels/heron-wall?after=815&journal=a1");
 });
 
 test("a resumed welcome does not count as having seen what it announces", () => {
   const { time, service } = opened();
-  service.say({ type: "welcome", seq: 812, at: AT, resumed: false });
+  service.say({ type: "welcome", seq: 812, at: AT, resumed: false, journal: "a1" });
   service.hangUp();
   time.pass(FIRST_RETRY_MS_MAX);
-  service.say({ type: "welcome", seq: 900, at: AT, resumed: true });
+  service.say({ type: "welcome", seq: 900, at: AT, resumed: true, journal: "a1" });
   service.hangUp();
   time.pass(FIRST_RETRY_MS_MAX);
-  assert.match(service.last.url, /after=812$/);
+  assert.match(service.last.url, /after=812&journal=a1$/);
 });
 
 test("an answer reaches the request that it belongs to", async () => {

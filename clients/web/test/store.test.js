@@ -72,6 +72,22 @@ test("groups and walls are taken whole", () => {
   assert.deepEqual(s.view.groups, [["heron", "plover"]]);
 });
 
+test("a zone's group is the one that has it, and only zones whose group changed are told", () => {
+  const { store: s, flush } = store();
+  const { zones, ...rest } = welcome();
+  s.welcome({ ...rest, zones: { heron: { linked_by: [] }, plover: { linked_by: [] }, tern: { linked_by: [] } }, groups: [["heron"], ["plover"], ["tern"]] });
+  flush();
+  assert.deepEqual(s.view.zones.plover?.group, ["plover"]);
+  /** @type {string[]} */
+  const told = [];
+  for (const id of ["heron", "plover", "tern"]) s.subscribe([`zone:${id}`], () => void told.push(id));
+  s.change({ type: "change", seq: 813, at: AT, zones: { plover: { linked_by: ["heron-wall"] } }, groups: [["heron", "plover"], ["tern"]] });
+  flush();
+  assert.deepEqual(s.view.zones.heron?.group, ["heron", "plover"]);
+  assert.deepEqual(s.view.zones.plover, { group: ["heron", "plover"], linked_by: ["heron-wall"] });
+  assert.deepEqual(told.sort(), ["heron", "plover"]);
+});
+
 test("a listener is called once a batch, and only for its topics", () => {
   const { store: s, flush } = store();
   s.welcome(welcome());

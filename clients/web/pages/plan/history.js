@@ -4,7 +4,7 @@
  */
 import { make, makeSvg, setAll, setText } from "../../elements/dom.js";
 import { controlName, refusalWords, wallName, wallWords, zoneName } from "../../src/format.js";
-import { levelPath, timeline, zonedInstant, zonedReading } from "../../src/history.js";
+import { levelPath, timeline, writtenInstant, writtenReading } from "../../src/history.js";
 import { Pace } from "../../src/pace.js";
 import { byId } from "../byid.js";
 
@@ -32,9 +32,13 @@ export function startHistory(session) {
 
   /** @param {number} at */
   const go = (at) => {
-    when.value = zonedReading(at, zone());
+    when.value = writtenReading(at, zone());
     setAll(scrub, { "aria-valuetext": when.value.slice(11) });
-    if (seen) byId("tracks").style.setProperty("--at", String(Math.min(1, Math.max(0, (at - seen.from) / (seen.to - seen.from)))));
+    if (seen) {
+      const part = Math.min(1, Math.max(0, (at - seen.from) / (seen.to - seen.from)));
+      scrub.value = String(Math.round(part * PLACES));
+      byId("tracks").style.setProperty("--at", String(part));
+    }
     pace.offer(at);
   };
   const draw = () => session.venue && seen && drawTracks(session.venue, seen, level.value);
@@ -52,8 +56,8 @@ export function startHistory(session) {
       setText(byId("stretch-note"), found.all ? "" : "More happened than can be drawn: the end of this stretch is not complete.");
       scrub.value = String(PLACES);
       byId("tracks").style.setProperty("--at", "1");
-      setText(byId("from"), zonedReading(began, zone()).slice(11, 16));
-      setText(byId("until"), zonedReading(to, zone()).slice(11, 16));
+      setText(byId("from"), writtenReading(began, zone()).slice(11, 16));
+      setText(byId("until"), writtenReading(to, zone()).slice(11, 16));
       draw();
     } catch (error) {
       setText(byId("stretch-note"), refusalWords(error));
@@ -62,9 +66,20 @@ export function startHistory(session) {
 
   byId("back").addEventListener("submit", (event) => {
     event.preventDefault();
-    const at = zonedInstant(when.value, zone());
-    if (!Number.isNaN(at)) pace.offer(at);
+    const at = writtenInstant(when.value, zone());
+    if (!Number.isNaN(at)) return go(at);
+    when.setCustomValidity("Write year-month-day and hours:minutes, as 2026-11-25 19:42.");
+    when.reportValidity();
   });
+  when.addEventListener("input", () => when.setCustomValidity(""));
+  // The hour to begin with, so that only what differs is written. It is the venue's, wherever this screen is.
+  const begin = () => {
+    if (!session.venue || session.store.seq < 0 || when.value) return;
+    when.value = writtenReading(session.serviceNow(), zone()).slice(0, 16);
+    setText(byId("when-how"), `24 hours, ${zone().replaceAll("_", " ")}`);
+  };
+  session.store.subscribe(["zones"], begin);
+  begin();
   byId("now").addEventListener("click", () => {
     pace.forget();
     session.store.lookBack(null);
@@ -129,7 +144,7 @@ async function lookBack(session, at) {
     session.store.lookBack(await stateAt(at));
     byId("now").hidden = false;
     const venue = session.venue?.venue;
-    setText(past, `This is the past: ${zonedReading(at, venue?.timezone ?? "UTC").replace("T", ", ")}, ${venue?.timezone ?? "UTC"}. What happens now is not shown.`);
+    setText(past, `This is the past: ${writtenReading(at, venue?.timezone ?? "UTC").replace(" ", ", ")}, ${venue?.timezone ?? "UTC"}. What happens now is not shown.`);
   } catch (error) {
     setText(past, `${refusalWords(error)} This is not shown.`);
   }

@@ -1,6 +1,7 @@
 /** Devices and bindings: asked for now and then, as no socket tells of them. A service without them answers 404. */
 import { make, setAll, setText } from "../../elements/dom.js";
 import { figure, listed, refusalWords, words, zoneName } from "../../src/format.js";
+import { dateTime } from "../../src/commissioning.js";
 import { byId } from "../byid.js";
 
 /**
@@ -64,7 +65,7 @@ async function drawDevices() {
       const rows = places.map(([point, place]) => {
         const standing = place.fault ? place.fault : place.confirmed ? "confirmed" : place.confirmed === false ? "not confirmed" : "cannot confirm";
         const cells = [point, shown(place.wanted), shown(place.sent), shown(place.reported), standing];
-        return make("tr", {}, ...cells.map((text, i) => make("td", { "data-differs": i === 4 && (!!place.fault || place.confirmed === false) }, text)));
+        return make("tr", {}, ...cells.map((text, i) => make("td", { "data-head": heads[i + 1] ?? "", "data-differs": i === 4 && (!!place.fault || place.confirmed === false) }, text)));
       });
       if (rows.length === 0) rows.push(make("tr", {}, make("td", { colspan: "5" }, "No points are bound.")));
       rows[0]?.prepend(head);
@@ -119,7 +120,7 @@ function bindingNode(session, name, { class: kind, device, control, armed }) {
   if (armed) {
     const disarm = make("button", { type: "button", class: "plain", "aria-label": `Disarm ${name}` }, "Disarm");
     disarm.addEventListener("click", () => void send("DELETE"));
-    const when = new Date(armed.at).toLocaleString("en-GB");
+    const when = dateTime(armed.at, session.venue?.venue.timezone);
     return make("li", { "data-armed": true }, title, through, make("span", {}, `Armed by ${armed.who}, ${when}${armed.note ? `: ${armed.note}` : ""}`), disarm, note);
   }
   const who = make("input", { name: "who", required: true, autocomplete: "name", maxlength: "200" });

@@ -1,7 +1,8 @@
 /** The two tables of the whole venue. Cells are kept and only their words are changed, so that a reader's place stays. */
 import { make, setAll, setText } from "../../elements/dom.js";
-import { listed, words, zoneName } from "../../src/format.js";
+import { listed, zoneName } from "../../src/format.js";
 import { linkMatrix, valueMatrix } from "../../src/matrix.js";
+import { overrideName } from "../../src/overrides.js";
 import { byId } from "../byid.js";
 
 /** @typedef {import("../../src/session.js").Session} Session */
@@ -21,7 +22,7 @@ function frame(table, corner, columns, rows) {
     table.dataset.key = key;
     table.replaceChildren(
       make("thead", {}, make("tr", {}, ...[corner, ...columns].map((head) => make("th", { scope: "col" }, head)))),
-      make("tbody", {}, ...rows.map(() => make("tr", {}, make("th", { scope: "row" }), ...columns.map(() => make("td"))))),
+      make("tbody", {}, ...rows.map(() => make("tr", {}, make("th", { scope: "row" }), ...columns.map((head) => make("td", { "data-head": head }))))),
     );
   }
   const lines = [...table.querySelectorAll("tbody tr")].map((row) => /** @type {HTMLElement[]} */ ([...row.children]));
@@ -66,7 +67,7 @@ export function drawValues(session, venue) {
       if (value?.differs.length) differing.add(zone);
       const notes = [
         value?.differs.length ? `differs on ${listed(value.differs)}` : "",
-        value?.overridden ? `held by ${words(value.overridden)}` : "",
+        value?.overridden ? `held by ${overrideName(session.store.view.overrides, value.overridden)}` : "",
       ].filter(Boolean);
       setAll(cell, { "data-differs": !!value?.differs.length, "data-held": !!value?.overridden, "data-lacks": value === null });
       const text = [value?.text ?? "", ...notes].join("\n");
