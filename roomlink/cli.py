@@ -42,6 +42,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--json", action="store_true", help="everything as JSON")
     check.add_argument("--pictures", type=Path, metavar="DIR", help="draw each distinct grouping into this folder")
     check.add_argument("--seed", type=int, default=0, help="what to take at random where there are too many walls (0)")
+    check.add_argument("--prove", action="store_true", help="run every arrangement and every moving wall as well")
     check.set_defaults(run=run_check)
 
     handover = commands.add_parser(
@@ -60,6 +61,7 @@ def parser() -> argparse.ArgumentParser:
     rehearsing(commands)
 
     schema = commands.add_parser("schema", help="print the JSON Schema of a venue's configuration")
+    schema.add_argument("--drivers", action="store_true", help="with the keys of every installed driver's devices")
     schema.set_defaults(run=run_schema)
     return top
 
@@ -116,6 +118,7 @@ def run_check(args: argparse.Namespace) -> int:
     from roomlink.drivers.registry import Registry
     from roomlink.rehearsal import pictures, report
     from roomlink.rehearsal.arrangements import untold
+    from roomlink.rehearsal.commands import proof_data, proof_text, prove_and_keep
     from roomlink.rehearsal.findings import arrangement_findings
     from roomlink.rehearsal.survey import survey
     from roomlink.runtime.device_rules import DriverRules
@@ -138,13 +141,18 @@ def run_check(args: argparse.Namespace) -> int:
         except OSError as error:
             print(f"roomlink: the pictures cannot be written: {error}", file=sys.stderr)
             return FINDINGS
+    proved = prove_and_keep(loaded.data, args.folder) if args.prove and loaded is not None else None
     if args.json:
-        print(json.dumps(report.data(findings, loaded, surveyed), indent=2))
+        proof = {} if proved is None else {"proof": proof_data(*proved)}
+        print(json.dumps({**report.data(findings, loaded, surveyed), **proof}, indent=2))
     else:
         print(*report.text(findings, loaded, surveyed), sep="\n")
         if drawn is not None:
             print(f"\n{drawn} pictures and {pictures.INDEX} are in {args.pictures}.")
-    return OK if report.ok(findings) else FINDINGS
+        if proved is not None:
+            print("", *proof_text(*proved), sep="\n")
+    holds = proved is None or proved[0].failure is None
+    return OK if report.ok(findings) and holds else FINDINGS
 
 
 def _print_findings(findings: Sequence[object], *, as_json: bool, to: Callable[[str], object]) -> None:
@@ -202,7 +210,13 @@ def run_rehearse(args: argparse.Namespace) -> int:
 def run_schema(args: argparse.Namespace) -> int:
     from roomlink.venue.schema import schema
 
-    print(json.dumps(schema(), indent=2))
+    made = schema()
+    if args.drivers:
+        from roomlink.drivers.registry import Registry
+        from roomlink.drivers.schema import with_drivers
+
+        made = with_drivers(made, Registry.of())
+    print(json.dumps(made, indent=2))
     return OK
 
 

@@ -67,7 +67,7 @@ async def own(request: Request) -> Response:
 PAGES = ("/", "/plan", "/technician", "/commissioning", "/docs")
 """What a panel keeps beside the kit's files, so that it starts without the service."""
 KEPT = (".html", ".js", ".css", ".svg", ".png", ".webmanifest")
-_NOT_KEPT = ("node_modules", "test", "icons/make.js", "sw.js", "package.json", "tsconfig.json")
+_NOT_KEPT = ("node_modules", "test", "images", "icons/make.js", "sw.js", "package.json", "tsconfig.json")
 
 
 @cache

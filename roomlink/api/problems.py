@@ -23,6 +23,7 @@ KINDS: dict[str, str] = {
     "undecided": "The linked zones disagree and the feedback policy shows no value to align to.",
     "out-of-reach": "The controller may not link that zone by hand.",
     "not-simulated": "Only simulated walls and devices can be worked from here: real walls are sensed, never driven.",
+    "pinned": "A person has pinned the wall's position; nothing else counts until the pin is over or taken away.",
     "needs-no-arming": "The binding only carries a signal.",
     "needs-if-match": "Something would be replaced without saying which version was seen.",
     "changed": "It was changed meanwhile.",

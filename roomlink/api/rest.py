@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -23,6 +24,7 @@ from roomlink.core.commands import (
     JoinZones,
     LinkZone,
     RecallScene,
+    RemoveScene,
     ReportWall,
     SaveScene,
     Unlink,
@@ -35,6 +37,7 @@ from roomlink.runtime.engine import Engine
 from roomlink.runtime.history import view_at
 from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
+from roomlink.venue.fields import NAME_PATTERN
 
 B = TypeVar("B", bound=BaseModel)
 
@@ -229,10 +232,7 @@ async def put_overflow(request: Request) -> Response:
     body = await parse(request, models.Zones)
     if not body.zones:
         raise BadValue("zones", "an overflow joins at least two zones; DELETE ends it", minimum=2)
-    name = request.path_params["overflow"]
-    if len(name) > limits.NAME_CHARS_MAX:
-        raise BadValue("overflow", f"a name has at most {limits.NAME_CHARS_MAX} characters")
-    command = JoinZones(actor(request), name, tuple(body.zones))
+    command = JoinZones(actor(request), new_name(request, "overflow"), tuple(body.zones))
     return await carry_out(request, command, body)
 
 
@@ -240,6 +240,17 @@ async def delete_overflow(request: Request) -> Response:
     name = request.path_params["overflow"]
     require("overflow", name, list(state(request).overflows.live()))
     return await carry_out(request, JoinZones(actor(request), name))
+
+
+def new_name(request: Request, kind: str) -> str:
+    """A name that a caller gives to something new: by the rule of the configuration."""
+    name: str = request.path_params[kind]
+    if len(name) > limits.NAME_CHARS_MAX:
+        raise BadValue(kind, f"a name has at most {limits.NAME_CHARS_MAX} characters", maximum=limits.NAME_CHARS_MAX)
+    if not re.fullmatch(NAME_PATTERN[1:-1], name):
+        right = "use lower-case letters, digits and hyphens, beginning with a letter"
+        raise BadValue(kind, f"{name!r} is not a name: {right}", pattern=NAME_PATTERN)
+    return name
 
 
 async def post_recall(request: Request) -> Response:
@@ -257,10 +268,15 @@ async def put_scene(request: Request) -> Response:
     content.update({k: v for k in ("values", "zones") if (v := getattr(body, k)) is not None})
     command = SaveScene(
         actor(request),
-        request.path_params["scene"],
+        new_name(request, "scene"),
         content,
         tuple(body.capture) if body.capture else None,
         entity_tags(request.headers.get("if-match")),
         request.headers.get("if-none-match") == "*",
     )
     return await carry_out(request, command, body)
+
+
+async def delete_scene(request: Request) -> Response:
+    tags = entity_tags(request.headers.get("if-match"))
+    return await carry_out(request, RemoveScene(actor(request), request.path_params["scene"], tags))

@@ -66,7 +66,7 @@ ROUTES: tuple[Row, ...] = (
     Row("GET", "/partitions", rest.get_partitions, "Positions of all partitions, and how far to trust them"),
     Row(
         "PUT", "/partitions/{partition}", rest.put_partition, "Report a partition's position or contacts, or pin it",
-        models.Position, True, statuses=(404, 422),
+        models.Position, True, statuses=(404, 409, 422),
     ),
     Row(
         "PUT", "/simulated/{partition}", rest.put_simulated, "Let a simulated partition run to one of its ends",
@@ -154,6 +154,10 @@ ROUTES: tuple[Row, ...] = (
     Row(
         "PUT", "/scenes/{scene}", rest.put_scene, "Save a scene, given or captured from now",
         models.Scene, True, headers=CONDITION, statuses=(404, 412, 422, 428),
+    ),
+    Row(
+        "DELETE", "/scenes/{scene}", rest.delete_scene, "Remove a saved scene: the configured one counts again",
+        None, True, headers=CONDITION[:1], statuses=(404, 412, 428),
     ),
     Row(
         "POST", "/scenes/{scene}/recall", rest.post_recall, "Recall a scene",

@@ -94,7 +94,8 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
         options = sources.offered(draft, zone, command.control) if isinstance(spec, ChoiceSpec) else None
         value = checked(command.control, spec, command.value, options)
         orders.set_value(draft, zone, command.control, value, over=command.over, by=by)
-    elif is_held(spec, command.do):
+        return _set([zone], links.clamped(draft, [zone], command.control, value))
+    if is_held(spec, command.do):
         _hold(draft, command, [zone])
     elif command.do in motion.DIRECTIONS:
         orders.end_holds(draft, zone, command.control, f"a newer order from {by}")
@@ -106,6 +107,11 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
         elif command.do == "stop":
             _stop(draft, zone, command.control, by)
     return {"zones": [zone]}
+
+
+def _set(zones: list[str], clamped: dict[str, float]) -> Reply:
+    """The reply to what sets a level: where a ceiling keeps it lower, at what."""
+    return {"zones": zones, "clamped": clamped} if clamped else {"zones": zones}
 
 
 def _stop(draft: Draft, zone: str, control: str, by: str) -> None:
@@ -187,7 +193,8 @@ def _set_through(draft: Draft, command: Act, controller: str, spec: ControlSpec,
         value = checked(command.control, spec, command.value)
         assert isinstance(value, float)
         acting, waiting = links.set_levels(draft, controller, command.control, spec, value, command.over, zones)
-        return {"zones": acting, "waiting": waiting} if waiting else {"zones": acting}
+        reply = _set(acting, links.clamped(draft, acting, command.control, value, controller))
+        return {**reply, "waiting": waiting} if waiting else reply
     if not isinstance(spec, ChoiceSpec):
         value = checked(command.control, spec, command.value)
         for zone in zones:
@@ -257,7 +264,7 @@ def _align_through(draft: Draft, command: Act, controller: str, spec: ControlSpe
         links.end_pickup(draft, controller, zone, command.control)
     if isinstance(value, float) and isinstance(spec, LevelSpec):
         links.remember_hand(draft, controller, command.control, value)
-    return {"zones": zones}
+    return _set(zones, links.clamped(draft, zones, command.control, value))
 
 
 def _remember_shown(draft: Draft, controller: str, control: str, spec: ControlSpec) -> None:

@@ -130,6 +130,22 @@ def _settle_links(draft: Draft, controller: str, group: Group) -> None:
         links.link(draft, controller, zone, "combining")
 
 
+def mirror(draft: Draft, lead: str, zone: str) -> None:
+    """The lead of a group was linked or unlinked by hand in it: whoever mirrors it follows."""
+    combining = draft.spec.combining
+    home = draft.spec.controllers[lead].home
+    group = draft.group_of.get(home, (home,))
+    leads = lead in draft.roles and draft.roles[lead].lead
+    if combining is None or combining.others != "mirror" or not leads or zone not in group:
+        return
+    others = [c for member in group for c in draft.spec.homed_at.get(member, ()) if c != lead]
+    for controller in others:
+        if (lead, zone) in draft.links:
+            links.link(draft, controller, zone, "combining")
+        else:
+            links.drop_reason(draft, controller, zone, "combining", f"unlinked by hand from {lead}, which leads")
+
+
 def _let_go_of_all(draft: Draft, controller: str, why: str) -> None:
     for name in list(draft.holds.live()):
         if draft.holds[name].controller == controller:

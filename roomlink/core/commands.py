@@ -122,6 +122,18 @@ class SaveScene:
 
 
 @dataclass(frozen=True, slots=True)
+class RemoveScene:
+    """Remove a saved scene: the configured one of that name, if there is one, counts again.
+
+    ``if_match`` lists the entity tags that may be removed ("*": any).
+    """
+
+    by: Actor
+    scene: str
+    if_match: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ReportOverride:
     """An override's input says active or clear. Never refused, whatever else stands."""
 
@@ -318,6 +330,7 @@ Command = (
     | JoinZones
     | RecallScene
     | SaveScene
+    | RemoveScene
     | ReportOverride
     | ReportControl
     | ReportDevice

@@ -41,6 +41,7 @@ from roomlink.core.commands import (
     RecallScene,
     RecordCheck,
     Recover,
+    RemoveScene,
     ReportControl,
     ReportDevice,
     ReportOverride,
@@ -126,7 +127,10 @@ def _link(draft: Draft, command: LinkZone) -> dict[str, Any]:
         text = f"{command.zone} is out of the reach of {command.controller}, which may link {', '.join(spec.reach)}"
         raise Refused("out-of-reach", text, allowed=list(spec.reach))
     occupancy.require_not_reserved(draft, command.controller, command.zone)
+    anew = (command.controller, command.zone) not in draft.links
     links.link(draft, command.controller, command.zone, "hand")
+    if anew:
+        combining.mirror(draft, command.controller, command.zone)
     return {"zones": list(draft.linked.get(command.controller, ()))}
 
 
@@ -139,6 +143,7 @@ def _unlink(draft: Draft, command: Unlink) -> dict[str, Any]:
         linked = tuple(zone for zone in linked if zone == command.zone)
     for zone in linked:
         links.unlink(draft, command.controller, zone, "unlinked by hand")
+        combining.mirror(draft, command.controller, zone)
     return {"zones": list(linked)}
 
 
@@ -174,6 +179,9 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
             became = None if record is None else _matured(draft, zone, control, record)
             if became is not None:
                 draft.emit(ControlSet(zone, control, became))
+            if isinstance(became, Motion) and became.running is None:
+                # Whoever still holds it is to know that it runs no more.
+                orders.end_holds(draft, zone, control, became.by)
         elif what == "hold":
             hold = draft.holds.get(name[0])
             if hold is not None:
@@ -218,6 +226,7 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     JoinZones: _join,
     RecallScene: scenes.recall,
     SaveScene: scenes.save,
+    RemoveScene: scenes.remove,
     ReportOverride: overrides.report,
     ReportControl: devices.report_control,
     ReportDevice: devices.report_device,

@@ -178,6 +178,25 @@ def set_levels(
     return acting, waiting
 
 
+def clamped(state: State, zones: Iterable[str], control: str, value: Value, controller: str = "") -> dict[str, float]:
+    """The ``zones`` whose ceiling keeps them below ``value``, or below what a shift by ``controller`` asks of them."""
+    found = {}
+    for zone in zones:
+        spec, record = state.spec.zones[zone].controls[control], state.controls[zone, control]
+        if not isinstance(spec, LevelSpec) or not isinstance(record, Level) or not spec.top < spec.hi:
+            continue
+        link = state.links.get((controller, zone))
+        shifts = link is not None and state.spec.controllers[controller].level_mode == "offset"
+        beyond = orders.excess_of(link, control) > 0.0 if shifts and link else _above(value, spec.top)
+        if beyond and record.to == spec.top:
+            found[zone] = spec.top
+    return found
+
+
+def _above(value: Value, top: float) -> bool:
+    return isinstance(value, int | float) and value > top
+
+
 def _reference(draft: Draft, controller: str, control: str, spec: LevelSpec) -> float:
     """What a shift is measured from: the value shown, or the last-linked zone's if undecided."""
     found = level_votes(draft, controller, control, spec, draft.now)

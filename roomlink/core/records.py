@@ -139,6 +139,7 @@ class Wall:
     ``position`` is the one that counts, ``joins`` whether it joins its zones now (an unknown or moving wall may keep
     what it had). ``report`` is the newest report, which counts at ``due`` unless contradicted; ``sensed`` the last
     that did. A pin holds ``position`` until ``pinned_until``. ``late`` is when a move has taken too long.
+    ``by`` said the position that counts, ``via`` what; ``told`` is who reported last, and via what.
     """
 
     position: str = "unknown"
@@ -152,6 +153,8 @@ class Wall:
     late: float | None = None
     flagged: bool = False
     by: str = ""
+    via: str = ""
+    told: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,12 @@ from typing import Any
 from roomlink import limits
 from roomlink.core import combining, orders, sources
 from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds
-from roomlink.core.commands import RecallScene, SaveScene
+from roomlink.core.commands import RecallScene, RemoveScene, SaveScene
 from roomlink.core.events import SceneSaved
 from roomlink.core.groups import shares_group
 from roomlink.core.spec import ChoiceSpec, SceneSpec, Value
 from roomlink.core.state import Draft, State
-from roomlink.errors import BadValue, Precondition, Refused
+from roomlink.errors import BadValue, Precondition, Refused, UnknownName
 
 HAND = ("http", "panel")
 """Ways in which a person or a program on their behalf acts: these an override refuses; what is planned goes on."""
@@ -114,6 +114,19 @@ def save(draft: Draft, command: SaveScene) -> dict[str, Any]:
     return {"zones": list(scope(draft, SceneSpec(**content))), "etag": etag}
 
 
+def remove(draft: Draft, command: RemoveScene) -> dict[str, Any]:
+    """Remove a saved scene. The reply's ``zones`` are those of the configured one that counts again, if there is one.
+
+    Raises ``UnknownName`` where none is saved: what is configured is changed in the configuration alone.
+    """
+    if command.scene not in draft.scenes:
+        raise UnknownName("saved scene", command.scene, list(draft.scenes.live()))
+    _check_tag(draft, command.scene, command.if_match)
+    draft.emit(SceneSaved(command.scene, None, ""))
+    configured = draft.spec.scenes.get(command.scene)
+    return {"zones": [] if configured is None else list(scope(draft, configured))}
+
+
 def _check_condition(draft: Draft, command: SaveScene, exists: bool) -> None:
     if command.only_new:
         if exists:
@@ -125,12 +138,16 @@ def _check_condition(draft: Draft, command: SaveScene, exists: bool) -> None:
         if command.if_match is not None:
             raise Precondition("changed", f"there is no scene {command.scene} to replace", status=412)
         return
-    if command.if_match is None:
-        text = f"scene {command.scene} exists: GET it and send its ETag in If-Match, so that nobody's change is lost"
+    _check_tag(draft, command.scene, command.if_match)
+
+
+def _check_tag(draft: Draft, scene: str, if_match: tuple[str, ...] | None) -> None:
+    if if_match is None:
+        text = f"scene {scene} exists: GET it and send its ETag in If-Match, so that nobody's change is lost"
         raise Precondition("needs-if-match", text, status=428)
-    etag = find(draft, command.scene)[1]
-    if "*" not in command.if_match and etag not in command.if_match:
-        text = f"scene {command.scene} was changed meanwhile; GET it again and send its new ETag in If-Match"
+    etag = find(draft, scene)[1]
+    if "*" not in if_match and etag not in if_match:
+        text = f"scene {scene} was changed meanwhile; GET it again and send its new ETag in If-Match"
         raise Precondition("changed", text, status=412, etag=etag)
 
 

@@ -10,7 +10,7 @@ from roomlink.core.instants import rfc3339 as rfc3339
 from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec
 from roomlink.core.state import State
-from roomlink.limits import VIEW_DECIMALS
+from roomlink.limits import LEVEL_EPSILON, VIEW_DECIMALS
 
 Data = dict[str, Any]
 
@@ -112,22 +112,35 @@ def _overridden(state: State, controller: str, name: str, spec: ControlSpec) -> 
 
 
 def _face_moving(state: State, controller: str, name: str, spec: LevelSpec, now: float) -> Data | None:
-    """The move of the value shown: true at both ends, and between them where the zones move alike."""
-    arrivals = [now]
-    starts = []
-    for z in links.reached(state, controller, name, spec):
-        record = state.controls[z, name]
-        if isinstance(record, Level) and record.arrival is not None and record.arrival > now:
-            arrivals.append(record.arrival)
-            starts.append(record.start)
-    if not starts:
+    """The move of the value shown; none where the zones' moves do not add up to one straight move of it."""
+    zones = list(links.reached(state, controller, name, spec))
+    if state.spec.controllers[controller].feedback == "last-linked":
+        zones = zones[-1:]
+    moving = [record for z in zones if (record := _on_its_way(state, z, name, now)) is not None]
+    if not moving:
         return None
-    start, end = min(starts), max(arrivals)
-    before = links.shown(state, controller, name, spec, start).value
-    after = links.shown(state, controller, name, spec, end).value
-    if not isinstance(before, float) or not isinstance(after, float):
+    one = len({(record.start, record.seconds) for record in moving}) == 1
+    start = moving[0].start if one else now
+    end = max(record.start + record.seconds for record in moving)
+    times = (start, now, (start + end) / 2.0, end)
+    shown = [links.shown(state, controller, name, spec, at).value for at in times]
+    values = [value for value in shown if isinstance(value, float)]
+    if len(values) < len(times):
         return None
-    return _moving(before, after, start, end - start, "linear")
+    before, _, middle, after = values
+    # A value that is shown at both ends may lie elsewhere between them, where zones pass each other.
+    strays = abs(middle - (before + after) / 2.0) > spec.tolerance + LEVEL_EPSILON
+    if strays or abs(after - before) <= LEVEL_EPSILON:
+        return None
+    return _moving(before, after, start, end - start, moving[0].curve if one else "linear")
+
+
+def _on_its_way(state: State, zone: str, name: str, now: float) -> Level | None:
+    """A level that moves, unless an override masks it: what is masked is shown still."""
+    record = state.controls[zone, name]
+    if not isinstance(record, Level) or record.arrival is None or record.arrival <= now:
+        return None
+    return None if (zone, name) in state.masks else record
 
 
 def _pending(state: State, controller: str, name: str, spec: ControlSpec) -> Any:
@@ -192,13 +205,21 @@ def face(state: State, controller: str, now: float) -> Data:
 
 
 def partition(state: State, name: str) -> Data:
+    """A wall. ``reported`` is what is said against the position that counts: not steady yet, or beneath a pin.
+
+    ``by`` said the position that counts, and ``source`` is how: a device's contact, HTTP, a panel.
+    """
     wall = state.walls[name]
+    beneath = wall.sensed if wall.pinned_until is not None and wall.sensed != wall.position else None
     return {
         "position": wall.position,
         "trust": wall.trust,
         "flagged": wall.flagged,
         "joins": wall.joins,
-        "reported": wall.report,
+        "by": wall.by or None,
+        "source": wall.via or None,
+        "reported": beneath if wall.report is None else wall.report,
+        "sensed": wall.sensed,
         "pinned_until": None if wall.pinned_until is None else rfc3339(wall.pinned_until),
         "requested": diary_view.wall_request(state, name),
     }

@@ -9,12 +9,12 @@ from typing import Any
 from roomlink import limits
 from roomlink.core import combining
 from roomlink.core.checks import require, seconds
-from roomlink.core.commands import ReportWall
+from roomlink.core.commands import Actor, ReportWall
 from roomlink.core.events import AlarmCleared, AlarmRaised, WallSet
 from roomlink.core.records import Wall
 from roomlink.core.spec import PartitionSpec
 from roomlink.core.state import Draft
-from roomlink.errors import BadValue
+from roomlink.errors import BadValue, Refused
 
 POSITIONS = ("closed", "open", "moving", "unknown")
 STATED = ("closed", "open")
@@ -38,7 +38,9 @@ def report(draft: Draft, command: ReportWall) -> dict[str, Any]:
     require("partition", name, draft.spec.partitions)
     spec = draft.spec.partitions[name]
     wall = draft.walls[name]
-    by = command.by.who
+    if command.pin is None and wall.pinned_until is not None and command.by.via == "http":
+        text = f"{name} is pinned {wall.position} by {wall.by}: a `pin` of 0 takes it away, another `pin` replaces it"
+        raise Refused("pinned", text, field="pin", position=wall.position, by=wall.by)
     if command.contacts is not None or command.lost:
         contacts = _heard(wall, command)
         wall = replace(wall, contacts=contacts)
@@ -53,13 +55,13 @@ def report(draft: Draft, command: ReportWall) -> dict[str, Any]:
         pin_s = seconds("pin", command.pin, limits.PIN_S_MAX)
         if pin_s > 0.0:
             assert position is not None
-            wall = replace(wall, pinned_until=draft.now + pin_s, by=by)
+            wall = replace(wall, pinned_until=draft.now + pin_s, by=command.by.who, via=command.by.via)
             combining.regroup(draft, put(draft, name, take(spec, wall, position, "pinned", draft.now)))
             return {"zones": list(spec.between)}
         if wall.pinned_until is not None:
             wall = unpinned(spec, wall, draft.now)
     if position is not None:
-        wall = reported(spec, wall, position, draft.now, by)
+        wall = reported(spec, wall, position, draft.now, command.by)
     combining.regroup(draft, put(draft, name, wall))
     return {"zones": list(spec.between)}
 
@@ -92,13 +94,15 @@ def by_contacts(contacts: tuple[bool | None, bool | None], fitted: Iterable[str]
     return TWO_CONTACTS[closed, stacked]
 
 
-def reported(spec: PartitionSpec, wall: Wall, position: str, now: float, by: str) -> Wall:
+def reported(spec: PartitionSpec, wall: Wall, position: str, now: float, by: Actor) -> Wall:
     """A report comes in: it counts at once without a settle time, else it starts, keeps or ends the waiting."""
     if wall.report == position and wall.due is not None:
         return wall
+    wall = replace(wall, told=(by.who, by.via))
     if position == wall.sensed:
-        return replace(wall, report=None, due=None)
-    wall = replace(wall, report=position, due=now + spec.settle, by=by)
+        wall = replace(wall, report=None, due=None)
+        return wall if wall.pinned_until is not None else replace(wall, by=by.who, via=by.via)
+    wall = replace(wall, report=position, due=now + spec.settle)
     return counted(spec, wall, now) if spec.settle <= 0.0 else wall
 
 
@@ -126,6 +130,7 @@ def take(spec: PartitionSpec, wall: Wall, position: str, trust: str, now: float)
         joins = position == "open"
     elif position == "unknown" and spec.on_unknown == "closed":
         joins = False
+    by, via = (wall.by, wall.via) if trust == "pinned" else wall.told
     late = wall.late if position == wall.position == "unknown" else None
     return replace(
         wall,
@@ -133,6 +138,8 @@ def take(spec: PartitionSpec, wall: Wall, position: str, trust: str, now: float)
         joins=joins,
         trust="unknown" if position == "unknown" else trust,
         late=now + spec.move_limit if position == "moving" else late,
+        by=by,
+        via=via,
     )
 
 

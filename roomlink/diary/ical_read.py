@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 import icalendar
 import recurring_ical_events  # type: ignore[import-untyped]  # it publishes none
 
+from roomlink.core.diary_view import HIDDEN
 from roomlink.diary import ical_values as values
 from roomlink.diary.ical_values import Component, Frame, Unsound
 
@@ -179,7 +180,7 @@ def _read(
         elif not uid or len(uid) > UID_CHARS_MAX or not uid.isprintable():
             outcome, why = "refused", f"a UID of 1 to {UID_CHARS_MAX} characters is needed to find it again"
         if why:
-            findings.append(Finding(line, name, outcome, why, values.clean(uid), values.text(component, "SUMMARY")))
+            findings.append(Finding(line, name, outcome, why, values.clean(uid), _title(component)))
         else:
             by_uid.setdefault(uid, []).append((line, component))
     zones = [c for c in calendar.subcomponents if c.name == "VTIMEZONE"]
@@ -200,8 +201,13 @@ def _read(
             findings.append(_refused(line, uid, first, f"it cannot be read: {values.first_line(error)}"))
 
 
+def _title(component: Component) -> str:
+    """For findings, which everybody may read."""
+    return HIDDEN if values.is_private(component) else values.text(component, "SUMMARY")
+
+
 def _refused(line: int, uid: str, component: Component, why: str) -> Finding:
-    return Finding(line, "VEVENT", "refused", why, values.clean(uid), values.text(component, "SUMMARY"))
+    return Finding(line, "VEVENT", "refused", why, values.clean(uid), _title(component))
 
 
 def _called_off(event: CalendarEvent) -> CalendarEvent:
@@ -227,7 +233,7 @@ def _event(uid: str, parts: list[Component], zones: list[Component], frame: Fram
         changes=changes,
         whole=bool(masters),
         free=values.is_free(main),
-        private=values.text(main, "CLASS").upper() in ("PRIVATE", "CONFIDENTIAL"),
+        private=values.is_private(main),
         attendance=values.whole(main, OWN + "ATTENDANCE"),
         scene=values.text(main, OWN + "SCENE") or None,
         set_up=values.seconds(main, OWN + "SET-UP"),

@@ -73,6 +73,10 @@ def is_free(component: Component) -> bool:
     return text(component, "TRANSP").upper() == "TRANSPARENT"
 
 
+def is_private(component: Component) -> bool:
+    return text(component, "CLASS").upper() in ("PRIVATE", "CONFIDENTIAL")
+
+
 def places(component: Component) -> tuple[str, ...]:
     """Where it is: LOCATION and RESOURCES as they were written, each once."""
     found = [clean(str(value)) for value in listed(component, "LOCATION")]

@@ -99,6 +99,8 @@ class Outbox:
                 place.changed = now if done is None else done
             place.sent, place.known, place.fault = value, True, None
             place.confirmed = point in confirmed or (place.spoke and alike(value, place.reported))
+            if place.confirmed and not alike(value, place.reported):
+                place.reported = None  # what it said before is no longer so
             # Something else may be wanted by now; then the point stays open.
             if now >= place.until and place.wanted(now) == value:
                 place.settled = True

@@ -51,6 +51,7 @@ class Runner:
         self.health = Health(False, now(), "not connected yet")
         self._now, self._hear, self._tell, self._tell_connected = now, hear, health, connected
         self._news = asyncio.Event()
+        self._hurried = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
         self._tries = 0
         self._connected = self._ending = False
@@ -66,7 +67,7 @@ class Runner:
         if task is None:
             return
         self._ending = True
-        self._news.set()
+        self.hurry()
         if self._connected:
             await asyncio.wait((task,), timeout=STOP_S_MAX)
         task.cancel()
@@ -81,6 +82,11 @@ class Runner:
     def want(self, point: str, wanted: Sample, until: float) -> None:
         """Drive a point; see ``Outbox.want``."""
         self.outbox.want(point, wanted, until)
+        self._news.set()
+
+    def hurry(self) -> None:
+        """What is wanted now may pass the rate limit once: for what goes towards safe."""
+        self._hurried.set()
         self._news.set()
 
     def again(self, point: str) -> None:
@@ -145,9 +151,14 @@ class Runner:
             if self._ending:
                 return
             if values or not self.outbox.idle:
-                await asyncio.sleep(max(0.0, began + pause - clock()))
+                await self._rest(max(0.0, began + pause - clock()))
             else:
                 await self._news.wait()
+
+    async def _rest(self, seconds: float) -> None:
+        self._hurried.clear()
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._hurried.wait(), seconds)
 
     async def _send(self, values: Mapping[str, Value], now: float) -> None:
         rest = dict(values)

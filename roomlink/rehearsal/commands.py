@@ -91,16 +91,11 @@ def proof_data(proof: Proof, kept: Path | None) -> dict[str, Any]:
     }
 
 
-def run_prove(data: Mapping[str, Any], folder: Path, *, as_json: bool = False) -> int:
-    """Prove a loaded venue and print what came of it. Gives the exit status."""
-    proof, kept = prove_and_keep(data, folder)
-    if as_json:
-        print(json.dumps(proof_data(proof, kept), indent=2))
-    elif kept is None:
-        print(f"proved: {proof}")
-    else:
-        print(f"not proved: {proof}\n\nKept as {kept}: run it with roomlink rehearse.")
-    return OK if kept is None else FINDINGS
+def proof_text(proof: Proof, kept: Path | None) -> list[str]:
+    """What came of a proof, in words."""
+    if kept is None:
+        return [f"proved: {proof}"]
+    return [f"not proved: {proof}", "", f"Kept as {kept}: run it with roomlink rehearse."]
 
 
 def run_rehearse(folder: Path, chosen: Sequence[str], *, junit_to: Path | None = None, as_json: bool = False) -> int:

@@ -26,7 +26,8 @@ from roomlink.runtime.engine import Engine
 from roomlink.runtime.outputs import Outputs
 from roomlink.runtime.simulated import WALL, SimulatedWalls
 from roomlink.runtime.wiring import Wired, wire
-from roomlink.runtime.writer import Writer, towards_safe
+from roomlink.runtime.safety import towards_safe
+from roomlink.runtime.writer import Writer
 from roomlink.testing.clock import VirtualClock, VirtualTimer
 
 TOLD_AT_ONCE_MAX = 10_000
@@ -40,6 +41,7 @@ class Stage:
         self.clock = VirtualClock(start)
         self.engine = Engine(State(), 0)
         self.hooks: list[Callable[[Entry], None]] = []
+        self.owing = False
         self.early: list[Callable[[Entry], None]] = []
         self.entries: list[Entry] = []
         self.bench = Bench(self.clock.stamp)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
+from pydantic_core import PydanticCustomError
 
 from roomlink.drivers.port import Driver
 from roomlink.drivers.registry import DriverConfigError, Registry
 from roomlink.venue.rules import Complaint, Point
+
+T = TypeVar("T")
 
 PLACES = ("universe", "transport", "destination", "interface", "host", "url", "port", "path", "unit", "stand")
 """The keys of devices that say where one is."""
@@ -42,19 +45,16 @@ class DriverDevice:
         return ", ".join(f"{key} {value}" for key, value in values.items() if value is not None) or None
 
     def point(self, raw: Mapping[str, Any]) -> Point | list[Complaint]:
-        try:
+        def taken() -> Point:
             parsed = self.registry.parse_point(self.driver, raw)
-        except DriverConfigError as error:
-            return complaints(error)
-        return Point(self.driver.point_name(self.config, parsed), parsed)
+            return Point(self.driver.point_name(self.config, parsed), parsed)
+
+        return heeded(self.driver.name, taken)
 
     def together(self, points: Sequence[Any]) -> list[Complaint]:
-        try:
-            # Making a device touches no network; it is dropped at once.
-            self.registry.make_device(self.driver, self.config, points)
-        except DriverConfigError as error:
-            return complaints(error)
-        return []
+        # Making a device touches no network; it is dropped at once.
+        made = heeded(self.driver.name, lambda: self.registry.make_device(self.driver, self.config, points))
+        return made if isinstance(made, list) else []
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +64,22 @@ class DriverRules:
     registry: Registry
 
     def device(self, name: str, raw: Mapping[str, Any]) -> DriverDevice | list[Complaint]:
-        try:
-            driver, config = self.registry.parse_device(name, raw)
-        except DriverConfigError as error:
-            return complaints(error)
-        return DriverDevice(self.registry, driver, config)
+        taken = heeded(str(raw.get("driver")), lambda: self.registry.parse_device(name, raw))
+        return taken if isinstance(taken, list) else DriverDevice(self.registry, *taken)
+
+
+def heeded(driver: str, ask: Callable[[], T]) -> T | list[Complaint]:
+    """What a driver answers, or its complaints."""
+    try:
+        return ask()
+    except DriverConfigError as error:
+        return complaints(error)
+    except ValueError as error:
+        right = (error.context or {}).get("right", "") if isinstance(error, PydanticCustomError) else ""
+        return [Complaint((), str(error), right)]
+    except Exception as error:
+        # A driver may be anybody's: one that stumbles must not hide what else is wrong.
+        return [Complaint((), f"the driver {driver} cannot read this: {error!r}", "write what the driver asks for")]
 
 
 def complaints(error: DriverConfigError) -> list[Complaint]:

@@ -18,7 +18,7 @@ from roomlink.core.instants import rfc3339
 from roomlink.diary import feeds
 from roomlink.diary.ical_read import read_calendar
 from roomlink.diary.reports import Report
-from roomlink.errors import OurFault
+from roomlink.errors import RoomlinkError
 from roomlink.runtime.outside import Bell, LiveDesk, ended, shown_url
 from roomlink.runtime.writer import Writer
 
@@ -105,7 +105,7 @@ class Feeds:
         one.asked = self._writer.clock.stamp()
         try:
             await self._follow(one)
-        except (Unread, OurFault) as error:
+        except (Unread, RoomlinkError) as error:
             one.failures += 1
             one.why = str(error)
             log.warning("feed", feed=one.config["name"], failures=one.failures, why=one.why)

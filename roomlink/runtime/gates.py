@@ -59,6 +59,12 @@ class PowerGate:
         self.to_on, self.at = on, at
         return (lambda t: on if t >= at else before), at
 
+    def hold(self, now: float) -> bool | None:
+        """Forget what waits; gives what is on or off now, None where nothing was let through."""
+        self._settle(now)
+        self.at = None
+        return self.now_on
+
     def _settle(self, now: float) -> None:
         """Take note of a change that has gone through by ``now``."""
         if self.at is not None and now >= self.at and self.now_on != self.to_on:
@@ -86,6 +92,7 @@ class MotionGate:
                 self.runner.want(point, self._sample(direction, until), until)
             else:
                 self.runner.want(point, self._rest, now)
+                self.runner.hurry()
 
     def _rest(self, t: float) -> Value:
         return self.off

@@ -12,8 +12,13 @@ class Housekeeping:
 
     def __init__(self, writer: Writer) -> None:
         self._scheduler = AsyncIOScheduler(timezone="UTC")
+
+        async def save() -> None:
+            # A coroutine, so that it runs in the event loop: APScheduler gives plain functions a thread.
+            writer.save_snapshot()
+
         # Misfires are pointless to make up for: the next hour's snapshot holds everything.
-        self._scheduler.add_job(writer.save_snapshot, "interval", hours=1, coalesce=True, misfire_grace_time=None)
+        self._scheduler.add_job(save, "interval", hours=1, coalesce=True, misfire_grace_time=None)
 
     def start(self) -> None:
         self._scheduler.start()

@@ -8,7 +8,7 @@ what was decided, before the journal has it.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Coroutine, Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -19,15 +19,17 @@ from roomlink.core import view
 from roomlink.core.commands import Actor, ReportControl, ReportDevice, ReportWall
 from roomlink.core.devices import ARMED_CLASSES
 from roomlink.core.records import Level, Motion
-from roomlink.core.spec import LevelSpec, MotionSpec
+from roomlink.core.spec import LevelSpec
 from roomlink.core.state import State
-from roomlink.drivers.outbox import Sample, alike
+from roomlink.drivers.outbox import alike
 from roomlink.drivers.port import Value
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.runner import Health, Runner
+from roomlink.runtime import wanted
 from roomlink.runtime.clock import Timer
-from roomlink.runtime.gates import MotionGate, PowerGate, Supply
-from roomlink.runtime.wiring import Binding, Input, SoundOutput, Wired, unwired, wire
+from roomlink.runtime.gatekeeping import Gates
+from roomlink.runtime.gates import MotionGate, PowerGate
+from roomlink.runtime.wiring import Binding, Input, Wired, unwired, wire
 from roomlink.runtime.writer import Writer
 from roomlink.venue import sound_plan
 
@@ -35,6 +37,8 @@ log = structlog.get_logger("roomlink")
 
 ECHO_S = 1.0
 """How long after a sending a report of another value is not believed yet."""
+WORD_S = 0.3
+"""How long a device that is back is given to say what it is, before it is taken for one that lost power."""
 GRACE_S = 3.0
 """How long an override's input may take to speak after a start or an outage before it counts as active."""
 
@@ -49,53 +53,64 @@ class Outputs:
         self._runners: dict[str, Runner] = {}
         self._wired: dict[str, Wired] = {}
         self._by_control: dict[tuple[str, str], list[Binding]] = {}
-        self._gates: dict[str, PowerGate | MotionGate] = {}
-        self._supplies: dict[str, Supply] = {}
+        self._gates = Gates()
         self._silent: dict[str, Timer] = {}
         self._doubts: dict[str, Timer] = {}
-        self._known: set[str] = set()
-        """Inputs that have spoken over the present connection."""
+        self._known: set[str] = set()  # inputs that have spoken over the present connection
+        # Bindings whose device lost power, or may have, with what it has reported since (None: nothing).
         self._returning: dict[str, Value] = {}
-        """Bindings whose device lost power, or may have, with what it has reported since: None for nothing."""
-        self._idle_power: set[str] = set()
-        """Power bindings that a restart must not touch before somebody orders something."""
+        self._idle_power: set[str] = set()  # power bindings that a restart must not touch before somebody orders
+        self._safe: set[tuple[str, str]] = set()
+        """Controls driven towards safe before that is durable: older entries must not undo it."""
+        self._said: dict[tuple[str, str], tuple[Value, float]] = {}  # (device, point) to what was heard, and when
         self._reloads: set[asyncio.Task[None]] = set()
+        self._started = False
 
     def start(self) -> None:
         self._writer.hooks.append(self._durable)
         self._writer.early.append(self._early)
+        self._started = True
         self._take_up(self._writer.state, first=True)
 
     async def stop(self) -> None:
-        """Motion goes off, what is due is sent, every device gets its good-bye."""
+        """Motion goes off, what is due is sent, every device gets its good-bye. Does no harm when not started."""
+        if not self._started:
+            return
+        self._started = False
         self._writer.hooks.remove(self._durable)
         self._writer.early.remove(self._early)
         for timer in (*self._silent.values(), *self._doubts.values()):
             timer.cancel()
-        for gate in self._gates.values():
-            if isinstance(gate, MotionGate):
-                gate.want(None, None, self._writer.clock.stamp())
-        for task in self._reloads:
-            task.cancel()
-        await asyncio.gather(*(runner.stop() for runner in self._runners.values()))
+        self._gates.rest_all(self._writer.clock.stamp())
+        await asyncio.gather(*self._reloads, *(runner.stop() for runner in self._runners.values()))
 
     # What is wanted
 
     def _durable(self, entry: ev.Entry) -> None:
         if any(isinstance(event, ev.Configured) for event in entry.events):
             self._take_up(self._writer.state)
-            return
         self._follow(self._writer.state, entry.events)
+        if self._safe and not self._writer.owing:
+            safe, self._safe = self._safe, set()
+            for key in safe:
+                for binding in self._by_control.get(key, ()):
+                    self._drive(self._writer.state, binding)
 
     def _early(self, entry: ev.Entry) -> None:
-        self._follow(self._writer.engine.ahead, entry.events)
+        self._safe.update(
+            (event.zone, event.control)
+            for event in entry.events
+            if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked)
+        )
+        self._follow(self._writer.engine.ahead, entry.events, early=True)
 
-    def _follow(self, state: State, events: Iterable[ev.Event]) -> None:
+    def _follow(self, state: State, events: Iterable[ev.Event], *, early: bool = False) -> None:
         for event in events:
             if isinstance(event, ev.Regrouped):
                 self._send_sound_plan(state)
             if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked):
-                for binding in self._by_control.get((event.zone, event.control), ()):
+                key = (event.zone, event.control)
+                for binding in self._by_control.get(key, ()) if early or key not in self._safe else ():
                     self._idle_power.discard(binding.name)
                     self._drive(state, binding)
             elif isinstance(event, ev.Armed | ev.Disarmed):
@@ -106,23 +121,34 @@ class Outputs:
 
     def _send_sound_plan(self, state: State) -> None:
         """Gains and delays as the groups ask for them now."""
-        wanted = [output for wired in self._wired.values() for output in wired.sound]
-        if not wanted:
+        outputs = [output for wired in self._wired.values() for output in wired.sound]
+        if not outputs:
             return
         now = self._writer.clock.stamp()
         plans = sound_plan.plan(state.spec.data, view.groups(state))
-        for output in wanted:
-            value = _planned(plans, output)
+        for output in outputs:
+            value = wanted.planned(plans, output)
             if value is not None:
-                self._runners[output.device].want(output.point, _constant(value), now)
+                self._runners[output.device].want(output.point, wanted.constant(value), now)
 
     def _arming(self, state: State, binding: Binding, *, armed: bool) -> None:
         if armed:
             self._drive(state, binding)
             return
+        self._disarm(binding)
+
+    def _disarm(self, binding: Binding) -> None:
+        """Nothing that waits or runs behind a disarmed binding goes on; a load stays as it is."""
+        now = self._writer.clock.stamp()
         gate = self._gates.get(binding.name)
         if isinstance(gate, MotionGate):
-            gate.want(None, None, self._writer.clock.stamp())
+            gate.want(None, None, now)
+        elif isinstance(gate, PowerGate):
+            on, point = gate.hold(now), binding.points[""]
+            if on is None:
+                self._runners[binding.device].outbox.forget(point)
+            else:
+                self._runners[binding.device].want(point, wanted.constant(binding.scaling.out(on)), now)
 
     def _drive(self, state: State, binding: Binding) -> None:
         """Make one binding want what its control says, or its mask."""
@@ -134,6 +160,9 @@ class Outputs:
             arming = state.armed.get(binding.name)
             if arming is None or arming.digest != binding.digest:
                 log.warning("not armed, not sent", binding=binding.name, control=f"{binding.zone}.{binding.control}")
+                gate = self._gates.get(binding.name)
+                if isinstance(gate, MotionGate) and binding.points["open"] in runner.outbox.places:
+                    gate.want(None, None, self._writer.clock.stamp())
                 return
         now = self._writer.clock.stamp()
         gate = self._gates.get(binding.name)
@@ -146,16 +175,16 @@ class Outputs:
         if isinstance(gate, PowerGate):
             if binding.name not in self._idle_power or mask is not None:
                 sample, at = gate.want(bool(value), now)
-                runner.want(binding.points[""], _mapped(binding, sample), at)
+                runner.want(binding.points[""], wanted.mapped(binding, sample), at)
             return
         if binding.name in self._returning and not runner.connected:
             # What it may come up from is known once it is back.
             runner.outbox.forget(binding.points[""])
         elif mask is None and isinstance(record, Level):
             level = self._brought_up(state, binding, record, now)
-            runner.want(binding.points[""], _mapped(binding, level.at), level.arrival or now)
+            runner.want(binding.points[""], wanted.mapped(binding, level.at), level.arrival or now)
         else:
-            runner.want(binding.points[""], _constant(binding.scaling.out(value)), now)
+            runner.want(binding.points[""], wanted.constant(binding.scaling.out(value)), now)
 
     def _brought_up(self, state: State, binding: Binding, record: Level, now: float) -> Level:
         """A level of a device that lost power, or may have, comes up from its low end; else as it is."""
@@ -174,6 +203,8 @@ class Outputs:
     # What devices say
 
     def _heard(self, wired: Wired, point: str, value: Value) -> None:
+        if point in wired.inputs:
+            self._said[wired.name, point] = (value, self._writer.clock.stamp())
         for found in wired.inputs.get(point, ()):
             self._spoke(found.what)
             self._known.add(found.what)
@@ -183,14 +214,12 @@ class Outputs:
         for binding in wired.bindings:
             if binding.name in self._returning and binding.points.get("") == point:
                 self._returning[binding.name] = value
+                self._drive(self._writer.state, binding)
             elif binding.points.get("") == point:
                 self._differs(wired, binding, point)
 
     def _differs(self, wired: Wired, binding: Binding, point: str) -> None:
-        """A device reports another value than it was driven to.
-
-        Just after a sending this may be an older answer still on its way: then it is looked at again a little later.
-        """
+        """A device reports another value than it was driven to; just after a sending that is looked at again later."""
         place = self._runners[wired.name].outbox.places.get(point)
         if place is None or not place.known or not place.settled or alike(place.sent, place.reported):
             return
@@ -229,19 +258,28 @@ class Outputs:
             if binding.from_low:
                 self._returning[binding.name] = None
                 self._drive(self._writer.state, binding)
+        self._said = {at: said for at, said in self._said.items() if at[0] != wired.name}
         for found in inputs:
             self._spoke(found.what)
             self._known.discard(found.what)
             lost = found.lost(health.why)
             # A wall that has not spoken yet is unknown already.
-            if not isinstance(lost, ReportWall) or self._writer.state.walls[lost.partition].sensed is not None:
+            wall = self._writer.state.walls[lost.partition] if isinstance(lost, ReportWall) else None
+            if wall is None or wall.sensed is not None or wall.report is not None:
                 self._writer.surely(lost)
 
     def _connected(self, wired: Wired) -> None:
-        """A device is back: what may have lost power comes up from its low end from now on."""
-        for binding in wired.bindings:
-            if binding.name in self._returning:
-                self._drive(self._writer.state, binding)
+        """A device is back: what may have lost power comes up from its low end, unless it says that it kept running."""
+
+        def silent() -> None:
+            self._doubts.pop(f"return/{wired.name}", None)
+            for binding in wired.bindings:
+                if binding.name in self._returning and self._wired.get(wired.name) is wired:
+                    self._drive(self._writer.state, binding)
+
+        if any(binding.name in self._returning for binding in wired.bindings):
+            clock = self._writer.clock
+            self._doubts[f"return/{wired.name}"] = clock.call_at(clock.stamp() + WORD_S, silent)
 
     def _await_word(self, wired: Wired, found: Input) -> None:
         """An override's input that stays silent is as good as lost."""
@@ -264,96 +302,97 @@ class Outputs:
     def _take_up(self, state: State, *, first: bool = False) -> None:
         """Make the devices of the configuration; those that did not change are kept running."""
         wired = wire(state.spec, self._registry)
-        gone = [name for name, old in self._wired.items() if name not in wired or wired[name].key != old.key]
-        for name in gone:
-            task = asyncio.get_running_loop().create_task(self._runners.pop(name).stop())
-            self._reloads.add(task)
-            task.add_done_callback(self._reloads.discard)
+        bindings = [binding for one in wired.values() for binding in one.bindings]
+        now = self._writer.clock.stamp()
+        self._gates.rest_changed(state, bindings, now)
+        gone = {n: r for n, r in self._runners.items() if n not in wired or wired[n].key != self._wired[n].key}
+        for timer in (*self._doubts.values(), *self._silent.values()):
+            timer.cancel()
+        self._doubts, self._silent = {}, {}
         self._wired = wired
-        supplies = state.spec.data.get("supplies", {})
-        self._supplies = {name: self._supplies.get(name) or Supply(s["stagger"]) for name, s in supplies.items()}
         self._by_control = {}
-        fresh = [name for name in wired if name not in self._runners]
+        fresh = [name for name in wired if name not in self._runners or name in gone]
+        self._runners = {name: r for name, r in self._runners.items() if name not in gone}
         for name in fresh:
             self._runners[name] = self._runner(wired[name])
-        now = self._writer.clock.stamp()
-        self._gates = {name: gate for name, gate in self._gates.items() if _still(gate, self._runners)}
-        for one in wired.values():
-            for binding in one.bindings:
-                self._by_control.setdefault((binding.zone, binding.control), []).append(binding)
-                if binding.name not in self._gates and (gate := self._gate(state, binding, now)) is not None:
-                    self._gates[binding.name] = gate
-                if first and binding.cls == "power" and not binding.restore:
-                    self._idle_power.add(binding.name)
-                if first and self._power_was_lost and binding.from_low:
-                    self._returning[binding.name] = None
-                self._drive(state, binding)
+        self._gates.renew(state, bindings, self._runners, now)
+        for binding in bindings:
+            self._by_control.setdefault((binding.zone, binding.control), []).append(binding)
+            if first and binding.cls == "power" and not binding.restore:
+                self._idle_power.add(binding.name)
+            if first and self._power_was_lost and binding.from_low:
+                self._returning[binding.name] = None
+            self._drive(state, binding)
         self._send_sound_plan(state)
         for report in unwired(state.spec):
             self._writer.surely(report)
+        self._said = {at: said for at, said in self._said.items() if at[0] in wired and at[0] not in fresh}
+        for name, old in gone.items():
+            # One device has one connection: the old one ends before the new one begins.
+            self._keep(self._replace(old, self._runners.get(name)))
         for name in fresh:
-            self._runners[name].start()
-            for found in (f for there in wired[name].inputs.values() for f in there):
+            if name not in gone:
+                self._runners[name].start()
+        for one in wired.values():
+            for point, inputs in one.inputs.items():
+                self._listen(one, point, inputs)
+
+    async def _replace(self, old: Runner, new: Runner | None) -> None:
+        await old.stop()
+        if new is not None and self._started and self._runners.get(new.name) is new:
+            new.start()
+
+    def _keep(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._reloads.add(task)
+        task.add_done_callback(self._reloads.discard)
+
+    def _listen(self, wired: Wired, point: str, inputs: list[Input]) -> None:
+        """Inputs of this configuration: what was said there before counts anew, and silence counts as lost."""
+        said = self._said.get((wired.name, point))
+        for found in inputs:
+            if said is not None:
+                if (command := found.command(said[0])) is not None:
+                    self._writer.surely(command)
+            else:
                 self._known.discard(found.what)
-                self._await_word(wired[name], found)
+                self._await_word(wired, found)
 
     def _runner(self, wired: Wired) -> Runner:
-        hear: Callable[[str, Value], None] = lambda point, value: self._heard(self._wired[wired.name], point, value)  # noqa: E731  # bound to the name, not to this wiring
-        health: Callable[[Health], None] = lambda found: self._health(self._wired[wired.name], found)  # noqa: E731  # the same
-        connected: Callable[[], None] = lambda: self._connected(self._wired[wired.name])  # noqa: E731  # the same
-        return Runner(wired.name, wired.make(self._registry), self._writer.clock.stamp, hear, health, connected)
+        def of_now(call: Callable[..., None]) -> Callable[..., None]:
+            # By the wiring of now, which a reload may have changed; a device that is gone is no longer heard.
+            def told(*what: Any) -> None:
+                if (now := self._wired.get(wired.name)) is not None and self._runners.get(wired.name) is runner:
+                    call(now, *what)
 
-    def _gate(self, state: State, binding: Binding, now: float) -> PowerGate | MotionGate | None:
-        if binding.cls == "motion":
-            spec = state.spec.zones[binding.zone].controls[binding.control]
-            assert isinstance(spec, MotionSpec)
-            return MotionGate(self._runners[binding.device], dict(binding.points), spec.dead_time)
-        if binding.cls == "power":
-            supply = self._supplies.get(binding.supply or "")
-            return PowerGate(binding.min_on, binding.min_off, supply, now)
-        return None
+            return told
+
+        device, stamp = wired.make(self._registry), self._writer.clock.stamp
+        hear, health, connected = of_now(self._heard), of_now(self._health), of_now(self._connected)
+        runner = Runner(wired.name, device, stamp, hear, health, connected)
+        return runner
 
     def devices(self) -> dict[str, Any]:
-        """For ``/devices``."""
-        return {
-            name: {
-                "driver": self._wired[name].driver.name,
+        """For ``/devices``: outputs by point, and the inputs with what was last heard there."""
+        now = self._writer.clock.stamp()
+        state = self._writer.state
+        found = {}
+        for name, runner in self._runners.items():
+            wired = self._wired[name]
+            said = {point: self._said.get((name, point)) for point in wired.inputs}
+            found[name] = {
+                "driver": wired.driver.name,
                 "up": runner.health.up,
                 "since": view.rfc3339(runner.health.since),
                 "why": runner.health.why,
-                "points": {**_waiting(self._wired[name]), **runner.snapshot()},
+                "points": {**wanted.waiting(state, wired.bindings, now), **runner.snapshot()},
+                "inputs": {
+                    point: {
+                        "what": [one.what for one in wired.inputs[point]],
+                        "value": None if heard is None else heard[0],
+                        "since": None if heard is None else view.rfc3339(heard[1]),
+                    }
+                    for point, heard in said.items()
+                },
             }
-            for name, runner in self._runners.items()
-            if name in self._wired
-        }
-
-
-def _still(gate: PowerGate | MotionGate, runners: dict[str, Runner]) -> bool:
-    """Whether a gate's device is still the one it was made for."""
-    return isinstance(gate, PowerGate) or gate.runner in runners.values()
-
-
-def _waiting(wired: Wired) -> dict[str, Any]:
-    """Points that are driven once their device is there, as ``Runner.snapshot`` shows others."""
-    unknown = {"wanted": None, "sent": None, "reported": None, "confirmed": False, "fault": None}
-    return {point: unknown for binding in wired.bindings for point in binding.points.values()}
-
-
-def _planned(plans: Iterable[sound_plan.GroupPlan], output: SoundOutput) -> float | None:
-    """What the plan says for one point; None where it says nothing (no microphone is open there)."""
-    for plan in plans:
-        if output.microphone is None and output.loudspeakers in plan.delays:
-            return round(plan.delays[output.loudspeakers], 3)
-        if output.microphone is not None and output.microphone in plan.gains:
-            gain = plan.gains[output.microphone][output.loudspeakers]
-            return output.off if gain == sound_plan.OFF else round(float(gain), 2)
-    return None
-
-
-def _mapped(binding: Binding, sample: Sample) -> Sample:
-    out = binding.scaling.out
-    return lambda t: out(sample(t))
-
-
-def _constant(value: Value) -> Sample:
-    return lambda t: value
+        return found

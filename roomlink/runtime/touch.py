@@ -133,7 +133,8 @@ def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bo
 
 def _wall(touch: Touch, name: str, old: Wall | None, new: Wall) -> None:
     def counting(wall: Wall) -> tuple[Any, ...]:
-        return (wall.position, wall.joins, wall.trust, wall.flagged, wall.pinned_until)
+        says = (wall.by, wall.via, wall.sensed)
+        return (wall.position, wall.joins, wall.trust, wall.flagged, wall.pinned_until, *says)
 
     if old is None or counting(old) != counting(new):
         touch.walls.add(name)

@@ -182,7 +182,10 @@ def _contact_input(name: str, end: str, place: int, source: Data) -> Input:
         contacts = (state, None) if place == 0 else (None, state)
         return ReportWall(Actor(source["device"], "device"), name, contacts=contacts)
 
-    return Input(f"wall/{name}/{end}", command, _lost_wall(name, source["device"]))
+    def lost(why: str) -> Command:
+        return ReportWall(Actor(source["device"], "device"), name, lost=(end,))
+
+    return Input(f"wall/{name}/{end}", command, lost)
 
 
 def _report_input(name: str, source: Data) -> Input:

@@ -10,15 +10,14 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import structlog
 
 from roomlink import limits
 from roomlink.core import snapshot
-from roomlink.core.act import SAFE
-from roomlink.core.commands import Act, Command, LetGo, ReportDevice, ReportOverride, StopMotion, Unlink
+from roomlink.core.commands import Command
 from roomlink.core.events import Entry, HoldEnded, Noticed
 from roomlink.core.state import State
 from roomlink.errors import CallerFault, JournalFailed
@@ -29,19 +28,11 @@ from roomlink.runtime.clock import Clock, Timer
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.hub import Hub
 from roomlink.runtime.metrics import Metrics
+from roomlink.runtime.safety import WAKE, WAKE_COMMAND, Subject, safe_part, subject, towards_safe
 
 log = structlog.get_logger("roomlink")
 
 RETRY_S = 0.25
-
-
-def towards_safe(command: Command) -> bool:
-    """Whether devices act on a command before it is durable: what stops, lets go, or masks."""
-    if isinstance(command, Act):
-        return command.do in SAFE
-    if isinstance(command, ReportOverride):
-        return command.active
-    return isinstance(command, LetGo | ReportDevice | StopMotion | Unlink)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +51,19 @@ class _Waiting:
     reply: Mapping[str, Any]
     asked: float
     done: asyncio.Future[Receipt]
+
+
+@dataclass(slots=True)
+class _Owed:
+    """A command that must become durable. ``seq`` is where it will be; None while a failed disk has not taken it."""
+
+    command: Command
+    key: str | None
+    digest: str
+    asked: float
+    dones: list[asyncio.Future[Receipt]]
+    seq: int | None = None
+    reply: Mapping[str, Any] = field(default_factory=dict)
 
 
 EntryHook = Callable[[Entry], None]
@@ -88,7 +92,8 @@ class Writer:
         self._folds = 0
         self._snapshot_seq = self._snapshot_tried = seq
         self._snapshotting = False
-        self._chores: set[asyncio.Task[None]] = set()
+        self._owed: dict[Subject, _Owed] = {}
+        self._retry_timer: Timer | None = None
 
     def start(self) -> None:
         self._committer = Committer(self.journal, asyncio.get_running_loop().call_soon_threadsafe)
@@ -97,8 +102,9 @@ class Writer:
 
     async def stop(self) -> None:
         """Finish what was submitted. Commands after this are refused."""
-        if self._timer is not None:
-            self._timer.cancel()
+        for timer in (self._timer, self._retry_timer):
+            if timer is not None:
+                timer.cancel()
         committer, self._committer = self._committer, None
         if committer is not None:
             await asyncio.to_thread(committer.stop)
@@ -117,42 +123,125 @@ class Writer:
         """Carry out a command; returns when it is durable. Raises ``CallerFault``, or ``JournalFailed``."""
         return await self.put(command, key, digest)
 
+    @property
+    def owing(self) -> bool:
+        """Whether something that must become durable is not yet."""
+        return bool(self._owed)
+
     def put(self, command: Command, key: str | None = None, digest: str = "") -> asyncio.Future[Receipt]:
-        """Decide a command now; the future is done when it is durable. Raises ``CallerFault`` at once."""
+        """Decide a command now; the future is done when it is durable. Raises ``CallerFault`` at once.
+
+        What goes towards safe is acted on at once and never lost to a failing disk: its future then waits longer.
+        """
         if self._committer is None:
             raise JournalFailed("the service is stopping and takes no more commands")
-        now = self.clock.stamp()
-        self._commit(self.engine.wake(now))
-        taken = self.engine.take(command, now, key, digest)
         done: asyncio.Future[Receipt] = asyncio.get_running_loop().create_future()
+        if towards_safe(command):
+            self._owe(_Owed(command, key, digest, self.clock.stamp(), [done]))
+            return done
+        self._pay()  # an order must not be decided before what is owed
+        now = self.clock.stamp()
+        self._wake(now)
+        taken = self.engine.take(command, now, key, digest)
         if taken.seq <= self.engine.seq:
             done.set_result(Receipt(taken.seq, taken.reply))
         else:
             self._waiting.append(_Waiting(taken.seq, taken.reply, now, done))
             self._commit(taken.entry)
-            if taken.entry is not None and towards_safe(command):
-                for hook in self.early:
-                    hook(taken.entry)
         self._arm()
         return done
 
     def surely(self, command: Command) -> None:
-        """Carry out what must not be lost to a failing disk: try again until it is durable or the service stops."""
-        task = asyncio.get_running_loop().create_task(self._surely(command))
-        self._chores.add(task)
-        task.add_done_callback(self._chores.discard)
+        """Carry out what must not be lost to a failing disk: tried again until it is durable or the service stops.
 
-    async def _surely(self, command: Command) -> None:
-        while not self.stopped:
+        A newer word about the same thing (``safety.subject``) replaces one that is still waiting.
+        """
+        if self._committer is None:
+            return
+        try:
+            self._owe(_Owed(command, None, "", self.clock.stamp(), []))
+        except CallerFault as error:
+            log.error("refused", command=type(command).__name__, error=str(error))
+
+    def _owe(self, owed: _Owed) -> None:
+        """Decide it, and remember it until it is durable. Raises ``CallerFault`` with nothing owed."""
+        self._pay()
+        older = self._owed.get(subject(owed.command))
+        self._decide_owed(owed)
+        if older is not None:
+            owed.dones += older.dones
+        if owed.seq is not None and owed.seq <= self.engine.seq:
+            self._paid(subject(owed.command), owed)
+        else:
+            self._owed[subject(owed.command)] = owed
+        self._arm()
+
+    def _decide_owed(self, owed: _Owed) -> None:
+        now = self.clock.stamp()
+        if owed.command is not WAKE_COMMAND:
+            self._wake(now)
+        taken = self.engine.take(owed.command, now, owed.key, owed.digest)
+        owed.seq, owed.reply = taken.seq, taken.reply
+        if taken.entry is not None:
+            self._commit(taken.entry)
+            if towards_safe(owed.command):
+                self._tell(self.early, taken.entry)
+
+    def _pay(self) -> None:
+        """Try again what a failing disk has not taken, in the order in which it was asked for."""
+        for name, owed in list(self._owed.items()):
+            if owed.seq is None:
+                try:
+                    self._decide_owed(owed)
+                except CallerFault as error:
+                    log.error("refused", command=type(owed.command).__name__, error=str(error))
+                    self._paid(name, owed, error)
+                    continue
+                self._settle(name, owed)
+
+    def _settle(self, name: Subject, owed: _Owed) -> None:
+        """It is paid if there is nothing (more) to make durable for it."""
+        if owed.seq is not None and owed.seq <= self.engine.seq:
+            self._paid(name, owed)
+
+    def _paid(self, name: Subject, owed: _Owed, error: Exception | None = None) -> None:
+        if self._owed.get(name) is owed:
+            del self._owed[name]
+        for done in owed.dones:
+            if not done.done() and error is None:
+                self.metrics.command_seconds.observe(self.clock.stamp() - owed.asked)
+                done.set_result(Receipt(owed.seq or 0, owed.reply))
+            elif not done.done() and error is not None:
+                done.set_exception(error)
+
+    def _retry(self) -> None:
+        self._retry_timer = None
+        if self._committer is not None:
+            self._pay()
+            self._arm()
+
+    def _wake(self, now: float) -> None:
+        """Let happen what is due. What of it goes towards safe is acted on at once, and owed like an order."""
+        try:
+            entry = self.engine.wake(now)
+        except Exception as error:  # what is due must not keep a person's stop from being taken
+            log.error("what was due could not be decided", error=repr(error))
+            return
+        if entry is None:
+            return
+        self._commit(entry)
+        part = safe_part(entry)
+        if part is not None:
+            self._owed[WAKE] = _Owed(WAKE_COMMAND, None, "", now, [], entry.seq)
+            self._tell(self.early, part)
+
+    def _tell(self, hooks: list[EntryHook], entry: Entry) -> None:
+        """One that fails must not keep the others from hearing."""
+        for hook in hooks:
             try:
-                await self.put(command)
-                return
-            except CallerFault as error:
-                log.error("refused", command=type(command).__name__, error=str(error))
-                return
-            except JournalFailed as error:
-                log.error("not stored yet", command=type(command).__name__, error=str(error))
-                await asyncio.sleep(RETRY_S)
+                hook(entry)
+            except Exception:
+                log.exception("a hook failed", seq=entry.seq)
 
     def _commit(self, entry: Entry | None) -> None:
         if entry is None or self._committer is None:
@@ -174,9 +263,11 @@ class Writer:
             self.metrics.command_seconds.observe(self.clock.stamp() - waiting.asked)
             if not waiting.done.done():
                 waiting.done.set_result(Receipt(waiting.seq, waiting.reply))
-        self.hub.publish(entry.seq, touch)
-        for hook in self.hooks:
-            hook(entry)
+        for name, owed in list(self._owed.items()):
+            self._settle(name, owed)
+        controller = entry.did.get("controller")
+        self.hub.publish(entry.seq, touch, controller if isinstance(controller, str) else None)
+        self._tell(self.hooks, entry)
         self.metrics.entry(entry)
         self._log(entry)
         if entry.seq - self._snapshot_tried >= limits.SNAPSHOT_ENTRIES:
@@ -204,8 +295,12 @@ class Writer:
         for one in waiting:
             if not one.done.done():
                 one.done.set_exception(JournalFailed(str(error)))
+        for owed in self._owed.values():
+            owed.seq = None
         if self._committer is not None:
             self._committer.resume()
+            if self._owed and self._retry_timer is None:
+                self._retry_timer = self.clock.call_at(self.clock.stamp() + RETRY_S, self._retry)
         # What was due is due again, but not at once: a disk that fails needs no storm.
         self._arm(not_before=self.clock.stamp() + 1.0)
 
@@ -223,7 +318,7 @@ class Writer:
     def _due(self) -> None:
         self._armed = self._timer = None
         if self._committer is not None:
-            self._commit(self.engine.wake(self.clock.stamp()))
+            self._wake(self.clock.stamp())
             self._arm()
 
     def save_snapshot(self) -> None:

@@ -114,7 +114,8 @@ class _One:
         native = known.native if known else None
         onto = entry.onto or (list(native) if native and isinstance(control, Level) else None)
         if known is not None:
-            self._onto(entry, native, onto)
+            # Of a control with a mistake nobody knows yet what there is to bend.
+            self._onto(entry, native, onto, bends=control is not None)
         from_low = isinstance(control, Level) and control.unit in SOUND_UNITS
         # A motion is never driven by itself, also not when its device is back.
         back = None if entry.duty == "motion" else "from-low" if from_low else "at-once"
@@ -231,12 +232,12 @@ class _One:
         both = [c for c in (control, theirs) if isinstance(c, Choice) and c.sources]
         return len(both) == 2 and option in both[1].options
 
-    def _onto(self, entry: Binding, native: tuple[float, float] | None, onto: list[float] | None) -> None:
+    def _onto(self, entry: Binding, native: tuple[float, float] | None, onto: list[float] | None, bends: bool) -> None:
         path = self.made.path
         if entry.onto and native and not min(native) <= min(entry.onto) <= max(entry.onto) <= max(native):
             right = f"write numbers from {plain(native[0])} to {plain(native[1])}"
             self.report.add((*path, "onto"), "it is outside the device's range", right)
-        if entry.curve not in (None, "linear") and onto is None:
+        if bends and entry.curve not in (None, "linear") and onto is None:
             right = "write onto: with what the lowest and the highest become, or leave curve out"
             self.report.add(
                 (*path, "curve"), "the level goes to the device in its own unit: there is nothing to bend", right

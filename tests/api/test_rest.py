@@ -162,10 +162,10 @@ async def test_a_pin_holds_against_the_sensor_for_its_time(service: Running) -> 
     """From at once; then the sensed position counts again."""
     await service.http.put("/partitions/plover-tern", json={"position": "closed"})
     await service.http.put("/partitions/plover-tern", json={"position": "open", "pin": 60})
-    await service.http.put("/partitions/plover-tern", json={"position": "closed"})
     wall = (await get(service, "/partitions"))["partitions"]["plover-tern"]
     assert (wall["position"], wall["trust"]) == ("open", "pinned")
     assert wall["pinned_until"] is not None
+    assert (wall["sensed"], wall["reported"]) == ("closed", "closed")
     await service.advance(60.0)
     wall = (await get(service, "/partitions"))["partitions"]["plover-tern"]
     assert (wall["position"], wall["trust"], wall["pinned_until"]) == ("closed", "sensed", None)
@@ -173,6 +173,25 @@ async def test_a_pin_holds_against_the_sensor_for_its_time(service: Running) -> 
     await service.http.put("/partitions/plover-tern", json={"pin": 0})
     wall = (await get(service, "/partitions"))["partitions"]["plover-tern"]
     assert (wall["position"], wall["trust"]) == ("closed", "sensed")
+
+
+async def test_a_report_over_http_is_refused_while_a_pin_stands(service: Running) -> None:
+    """It would be lost on the way: who means it takes the pin away."""
+    await service.http.put("/partitions/plover-tern", json={"position": "open", "pin": 60})
+    answer = await service.http.put("/partitions/plover-tern", json={"position": "closed"})
+    assert (answer.status_code, answer.json()["type"]) == (409, "/problems/pinned")
+    assert "`pin` of 0" in answer.json()["detail"]
+    answer = await service.http.put("/partitions/plover-tern", json={"position": "closed", "pin": 0})
+    assert answer.status_code == 200
+    wall = (await get(service, "/partitions"))["partitions"]["plover-tern"]
+    assert (wall["position"], wall["pinned_until"]) == ("closed", None)
+
+
+async def test_a_wall_says_that_its_position_was_told_over_http(service: Running) -> None:
+    """And by whom; it counts like a sensed one."""
+    await service.http.put("/partitions/plover-tern", json={"position": "open"})
+    wall = (await get(service, "/partitions"))["partitions"]["plover-tern"]
+    assert (wall["trust"], wall["source"], wall["by"]) == ("sensed", "http", "http 127.0.0.1")
 
 
 async def test_a_simulated_wall_runs_to_its_end(service: Running) -> None:
@@ -211,6 +230,36 @@ async def test_a_scene_is_recalled_where_it_is_asked_for(service: Running) -> No
     controls = (await get(service, "/zones/plover"))["controls"]
     assert controls["volume"]["value"] == -38.0
     assert controls["mute"]["value"] is False
+
+
+@pytest.mark.parametrize(("path", "body"), [
+    ("/overflows/{name}", {"zones": ["heron", "tern"]}),
+    ("/scenes/{name}", {"zone": "heron", "values": {"volume": -50}}),
+])  # fmt: skip
+@pytest.mark.parametrize("name", ["Gala", "2nd", "late night", "-", "caf\u00e9"])
+async def test_a_name_given_over_http_follows_the_rule_of_the_configuration(
+    service: Running, path: str, body: dict[str, object], name: str
+) -> None:
+    """The refusal names the rule."""
+    answer = await service.http.put(path.format(name=name), json=body)
+    assert (answer.status_code, answer.json()["type"]) == (422, "/problems/bad-value")
+    assert "lower-case letters, digits and hyphens, beginning with a letter" in answer.json()["detail"]
+
+
+async def test_a_saved_scene_is_removed_under_its_tag(service: Running) -> None:
+    """The configured one counts again, and is not removed from here."""
+    first = await service.http.get("/scenes/dinner")
+    await service.http.put(
+        "/scenes/dinner", json={"values": {"volume": -50}}, headers={"If-Match": first.headers["ETag"]}
+    )
+    assert (await service.http.delete("/scenes/dinner")).status_code == 428
+    stale = await service.http.delete("/scenes/dinner", headers={"If-Match": first.headers["ETag"]})
+    assert stale.status_code == 412
+    tag = (await service.http.get("/scenes/dinner")).headers["ETag"]
+    assert (await service.http.delete("/scenes/dinner", headers={"If-Match": tag})).status_code == 200
+    assert (await service.http.get("/scenes/dinner")).json() == first.json()
+    gone = await service.http.delete("/scenes/dinner", headers={"If-Match": "*"})
+    assert (gone.status_code, gone.json()["type"]) == (404, "/problems/unknown-name")
 
 
 async def test_a_scene_is_saved_captured_and_replaced_under_its_tag(service: Running) -> None:
@@ -436,11 +485,12 @@ async def test_a_locked_controller_says_who_leads(start, clock, folder: Path) ->
     for method, path, body in (
         ("POST", "/controllers/tern-wall/actions", SET),
         ("PUT", "/controllers/tern-wall/links/heron", None),
-        ("DELETE", "/controllers/tern-wall/links", None),
     ):
         answer = await service.http.request(method, path, json=body)
         assert (answer.status_code, answer.json()["type"]) == (409, "/problems/locked")
         assert answer.json()["by"] == "plover-wall"
+    # Unlinking lets go and reaches less than before: nothing stands in the way.
+    assert (await service.http.delete("/controllers/tern-wall/links")).status_code == 200
     await service.http.put("/partitions/plover-tern", json={"position": "closed"})
     assert (await service.http.post("/controllers/tern-wall/actions", json=SET)).status_code == 200
 

@@ -28,6 +28,7 @@ PLAIN = {
     "panel": "/panel/heron-wall",
     "plan": "/plan",
     "technician": "/technician",
+    "commissioning": "/commissioning",
     "docs": "/docs",
 }
 """Pages of the demo's venue as it starts; a page that the service does not have is left out."""

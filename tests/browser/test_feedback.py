@@ -12,6 +12,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 MINUS = "\N{MINUS SIGN}"
 UNIT = "\N{NARROW NO-BREAK SPACE}dB"
+APOSTROPHE = "\N{RIGHT SINGLE QUOTATION MARK}"
 NONE = "\N{EM DASH}"
 
 SHOWN = {
@@ -63,10 +64,29 @@ async def test_one_control_is_aligned_on_its_own(house: House, show: Opener) -> 
     assert await house.value("tern", "volume") == -30.0
 
 
-async def test_without_a_common_value_there_is_nothing_to_align_to_and_setting_one_ends_it(
+async def test_without_a_common_value_one_touch_aligns_to_what_a_room_has(house: House, show: Opener) -> None:
+    """Where the policy shows no value, the panel says which room has what and offers each value, its own room's first."""
+    await _differ(house, "heron-wall")
+    panel = await show("/panel/heron-wall")
+    await panel.control("volume", "align-open").click()
+    own, others = f"{MINUS}30.0{UNIT}", f"{MINUS}10.0{UNIT}"
+    await expect(panel.control("volume", "held")).to_have_text(f"Heron and Plover have {own}; Tern has {others}.")
+    offers = panel.control("volume", "align-to")
+    await expect(offers).to_have_text([f"All to Heron and Plover{APOSTROPHE}s {own}", f"All to Tern{APOSTROPHE}s {others}"])
+    await offers.nth(1).click()
+    await expect(panel.control("volume", "words")).to_have_text("")
+    await expect(panel.control("volume", "align-open")).to_be_hidden()
+    assert {await house.value(zone, "volume") for zone in ("heron", "plover", "tern")} == {-10.0}
+    await panel.control("program", "align-open").click()
+    await panel.control("program", "align-to").filter(has_text="Camera").click()
+    await expect(panel.control("program").get_by_role("radio", name="Camera")).to_have_attribute("aria-checked", "true")
+    assert {await house.value(zone, "program") for zone in ("heron", "plover", "tern")} == {"camera"}
+
+
+async def test_without_a_common_value_no_plain_align_is_offered_and_setting_one_ends_it(
     house: House, show: Opener
 ) -> None:
-    """Where the policy shows no value, no Align is offered; a value set on the panel brings all together."""
+    """Where the policy shows no value, no Align without a value is offered; a value set on the panel brings all together."""
     await _differ(house, "heron-wall")
     panel = await show("/panel/heron-wall")
     await expect(panel.control("volume", "words")).to_have_text("Rooms differ")

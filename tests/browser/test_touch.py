@@ -11,6 +11,8 @@ from tests.browser.harness import House, middle
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 STEPS = 12
+REST_MS = 300
+"""Longer than a tap."""
 
 
 async def test_two_fingers_move_two_levels_at_once(house: House, show: Opener) -> None:
@@ -49,12 +51,24 @@ async def test_a_finger_moves_a_level_by_as_much_as_it_moves(house: House, show:
         await cdp.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [finger]})
     await cdp.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     await expect(panel.control("volume")).not_to_have_attribute("data-asked", "")
-    # A quarter of 60 dB down, less the pixels that a drag needs to start.
-    assert -45 <= await house.value("heron", "volume") < -40
+    # A quarter of 60 dB down: the first pixels count as well.
+    assert -45.6 <= await house.value("heron", "volume") <= -44.4
+
+
+async def test_a_tap_sets_a_level_where_it_touches(house: House, show: Opener) -> None:
+    """A short touch that does not move means the place that it touches."""
+    panel = await show("/panel/heron-wall", has_touch=True)
+    cdp = await panel.cdp()
+    start = await middle(panel.control("volume", "track"), 0.75)
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [start]})
+    await cdp.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    await expect(panel.control("volume").get_by_role("slider")).not_to_have_attribute("aria-valuenow", "-30")
+    await expect(panel.control("volume")).not_to_have_attribute("data-asked", "")
+    assert -15.6 <= await house.value("heron", "volume") <= -14.4
 
 
 async def test_a_resting_finger_moves_nothing(house: House, show: Opener) -> None:
-    """A finger that trembles by a few pixels orders nothing at all."""
+    """A finger that lies there and trembles by a few pixels orders nothing at all; the browser itself times it."""
     panel = await show("/panel/heron-wall", has_touch=True)
     cdp = await panel.cdp()
     before = (await house.call("GET", "/state"))["seq"]
@@ -63,6 +77,7 @@ async def test_a_resting_finger_moves_nothing(house: House, show: Opener) -> Non
     for tremble in (2, 4, 1, -2, 3, 0):
         point = {"x": start["x"] + tremble, "y": start["y"] + tremble / 2}
         await cdp.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
+    await panel.page.wait_for_timeout(REST_MS)
     await cdp.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     # The press that follows is the next entry: nothing came before it.
     await panel.control("mute", "toggle").click()

@@ -60,3 +60,27 @@ async def test_a_real_wall_is_stated_on_the_plan_for_a_time(house: House, show: 
     await wall.get_by_role("button", name="It is open").click()
     await expect(wall).to_contain_text("Open, stated by hand until")
     assert (await house.call("GET", "/partitions"))["partitions"]["plover-tern"]["trust"] == "pinned"
+
+
+async def test_a_wall_that_no_sensor_tells_of_is_not_left_to_one(show: Opener) -> None:
+    """Nothing will report: a person's word holds for a time, and can be taken back."""
+    plan = await show("/plan")
+    wall = plan.page.get_by_role("group", name="East wall")
+    await expect(wall.locator("option:enabled").first).to_have_text("for 15 minutes")
+    await expect(wall.locator('[part~="unpin"]')).to_be_hidden()
+    await wall.get_by_role("button", name="It is open").click()
+    await wall.get_by_role("button", name="Take back what was stated").click()
+    await expect(wall.locator('[part="position"]')).to_have_text("Not known")
+
+
+async def test_a_simulated_wall_is_stated_and_its_sensor_trusted_again(house: House, show: Opener) -> None:
+    """A simulated wall is stated like a real one; its contact goes on telling, and counts when the pin is taken away."""
+    plan = await show("/plan")
+    wall = plan.page.get_by_role("group", name="West wall")
+    await expect(wall.locator('[part="position"]')).to_contain_text("Closed, sensed")
+    await wall.get_by_role("combobox").select_option(label="for an hour")
+    await wall.get_by_role("button", name="It is open").click()
+    await expect(wall.locator('[part="position"]')).to_contain_text("Open, stated by hand until")
+    await wall.get_by_role("button", name="Trust the sensor again").click()
+    await expect(wall.locator('[part="position"]')).to_contain_text("Closed, sensed")
+    assert (await house.call("GET", "/partitions"))["partitions"]["heron-plover"]["trust"] == "sensed"

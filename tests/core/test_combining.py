@@ -69,6 +69,24 @@ def test_others_mirror_the_lead() -> None:
     assert driver.values("volume", "ab") == [-10.0, -10.0]
 
 
+def test_mirrors_follow_what_the_lead_unlinks_and_links_again() -> None:
+    """They keep their home, and what they linked by hand."""
+    driver = make(others="mirror")
+    driver.wall("a-b", "open")
+    driver.wall("b-c", "open")
+    driver.link("b-panel", "c")
+    driver.unlink("a-panel", "c")
+    assert sorted(driver.linked("b-panel")) == ["a", "b", "c"]
+    assert driver.reasons("b-panel", "c") == ("hand",)
+    assert driver.reasons("c-panel", "c") == ("home",)
+    driver.unlink("a-panel", "a")
+    assert (sorted(driver.linked("b-panel")), sorted(driver.linked("c-panel"))) == (["b", "c"], ["b", "c"])
+    driver.link("a-panel", "a")
+    assert (sorted(driver.linked("b-panel")), sorted(driver.linked("c-panel"))) == (["a", "b", "c"], ["a", "b", "c"])
+    driver.unlink("b-panel", "a")
+    assert sorted(driver.linked("c-panel")) == ["a", "b", "c"]
+
+
 def test_others_are_locked_while_the_lead_leads() -> None:
     """Orders and links are refused with who leads."""
     driver = make(others="lock")

@@ -40,7 +40,7 @@ ALL: list[ev.Event] = [
     ev.HoldBegan("h", Hold("finger", None, "volume", "raise", ("a", "b"), 1000.0, 1001.0, (("a", -3.0), ("b", 4.0)))),
     ev.HoldEnded("h", ("a",), "released"),
     ev.WallSet(
-        "a-b", Wall("open", True, "pinned", "closed", 1002.0, "open", (True, None), 1060.0, 1600.0, True, "kim")
+        "a-b", Wall("open", True, "pinned", "closed", 1002.0, "open", (True, None), 1060.0, 1600.0, True, "kim", "http", ("w", "device"))
     ),
     ev.WallDropped("a-b"),
     ev.Regrouped((("a", "b"), ("c",))),
@@ -116,6 +116,7 @@ ALL: list[ev.Event] = [
     bk.WallRequested("a-b", bk.WallRequest("open", "b1", "19700101T012320Z", 4400.0, 5000.0)),
     bk.WallRequestEnded("a-b"),
     bk.RoutineDeferred("all-off", ("a",)),
+    ev.Told("office", 7, ((6, 0, "no answer"),)),
     ev.Answered("key", "digest", {"seq": 7, "zones": ["a"]}),
     ev.Noticed("zone c is no longer configured"),
 ]

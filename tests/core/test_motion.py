@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from roomlink.core.commands import SERVICE, LetGo, StopMotion
 from roomlink.core.decide import next_deadline
+from roomlink.core.events import HoldEnded
 from roomlink.core.records import Motion
 from roomlink.errors import BadValue, Refused
 from roomlink.testing import venues
@@ -225,6 +226,17 @@ def hall() -> Driver:
     """Two zones whose panels lock each other out; screens that run without being held."""
     controls = {**venues.section(), "screen": venues.motion(hold=False)}
     return Driver(venues.row(2, controls=controls, combining=venues.lead_by_order("ab", others="lock")))
+
+
+def test_the_longest_run_lets_go_of_what_is_held() -> None:
+    """With the reason, so that the panel hears that it holds nothing any more."""
+    driver = make()
+    driver.act("a", "screen", "open")
+    driver.advance(26.0)
+    assert running(driver) == (None, None)
+    assert not list(driver.state.holds.live())
+    (ended,) = [event for event in driver.events if isinstance(event, HoldEnded)]
+    assert (ended.zones, ended.why) == (("a",), "its longest run was over")
 
 
 def runs(driver: Driver, zone: str, control: str = "screen") -> object:

@@ -139,6 +139,27 @@ def test_an_order_passes_no_ceiling() -> None:
     assert driver.value("a", "volume") == -6.0
 
 
+def test_an_order_above_a_ceiling_says_where_it_was_clamped() -> None:
+    """Over a zone and over a controller, by set and by align; an order below says nothing."""
+    controls = {"b": {"volume": venues.level(ceiling=-6.0)}}
+    driver = Driver(venues.venue("ab", controls={"volume": venues.level()}, zone_controls=controls))
+    driver.link("a-panel", "b")
+    assert driver.set("b", "volume", 0.0).reply == {"zones": ["b"], "clamped": {"b": -6.0}}
+    assert driver.set("a-panel", "volume", -3.0).reply["clamped"] == {"b": -6.0}
+    assert driver.align("a-panel", "volume", -1.0).reply["clamped"] == {"b": -6.0}
+    assert "clamped" not in driver.set("a-panel", "volume", -6.0).reply
+
+
+def test_a_shift_beyond_a_ceiling_says_where_it_was_clamped() -> None:
+    """Under ``level_mode: offset`` it is the zone's own value that counts."""
+    controls = {"volume": venues.level(ceiling=-6.0)}
+    driver = Driver(venues.row(2, controls=controls, panel={"level_mode": "offset", "feedback": "last-linked"}))
+    driver.set("a", "volume", -20.0)
+    driver.link("a-panel", "b")
+    driver.set("b", "volume", -40.0)
+    assert driver.set("a-panel", "volume", -20.0).reply == {"zones": ["a", "b"], "clamped": {"a": -6.0}}
+
+
 @pytest.mark.parametrize("value", [0.1, -60.1, float("nan"), float("inf"), 10**400, True, "loud", None])
 def test_a_value_outside_the_range_is_refused(driver: Driver, value: object) -> None:
     """The problem gives the range in the level's unit."""

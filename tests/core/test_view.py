@@ -103,3 +103,69 @@ def test_a_scene_shows_its_scope_and_entity_tag() -> None:
     seen = view.scenes_of(driver.state)["late-dinner"]
     assert (seen["name"], seen["zones"], seen["values"]) == ("Late dinner", ["a", "b"], {"volume": -38.0})
     assert seen["etag"]
+
+
+def moving_of(driver: Driver, controller: str = "a-panel") -> object:
+    return driver.shown(controller, "volume")["moving"]
+
+
+def test_zones_that_start_at_different_times_show_the_move_from_now_on() -> None:
+    """From the value shown now; a controller never shows one that has gone on meanwhile."""
+    driver = Driver(venues.row(3, controls={"volume": venues.level(tolerance=60.0)}))
+    driver.link("a-panel", "b", "c")
+    driver.set("a", "volume", -10.0, over=4.0)
+    driver.advance(1.0)
+    driver.set("b", "volume", -10.0, over=4.0)
+    driver.set("c", "volume", -10.0, over=4.0)
+    driver.advance(1.0)
+    seen = driver.shown("a-panel", "volume")
+    assert seen["moving"]["from"] == seen["value"] == -25.0
+    assert (seen["moving"]["start"], seen["moving"]["seconds"]) == (view.rfc3339(driver.now), 3.0)
+
+
+def test_zones_that_pass_each_other_show_no_move() -> None:
+    """Undecided on the way: there is no one value to draw."""
+    driver = Driver(venues.row(2))
+    driver.link("a-panel", "b")
+    driver.set("a", "volume", -10.0, over=4.0)
+    driver.advance(1.0)
+    driver.set("b", "volume", -10.0, over=4.0)
+    assert moving_of(driver) is None
+
+
+def test_zones_that_move_alike_show_their_one_move() -> None:
+    """Also in the middle of it."""
+    driver = Driver(venues.row(2))
+    driver.link("a-panel", "b")
+    start = driver.now
+    driver.set("a-panel", "volume", -10.0, over=4.0)
+    driver.advance(1.0)
+    assert moving_of(driver) == {
+        "from": -30.0, "to": -10.0, "start": view.rfc3339(start), "seconds": 4.0, "curve": "linear",
+    }  # fmt: skip
+
+
+def test_the_zone_linked_last_alone_says_what_moves_where_it_alone_is_shown() -> None:
+    """Another one's move is no move of the value."""
+    data = venues.row(2)
+    data["controllers"]["a-panel"]["feedback"] = "last-linked"
+    driver = Driver(data)
+    driver.link("a-panel", "b")
+    driver.set("a", "volume", -10.0, over=9.0)
+    assert moving_of(driver) is None
+    driver.advance(1.0)
+    driver.set("b", "volume", -20.0, over=2.0)
+    seen = moving_of(driver)
+    assert isinstance(seen, dict)
+    assert (seen["from"], seen["to"], seen["start"], seen["seconds"]) == (-30.0, -20.0, view.rfc3339(driver.now), 2.0)
+
+
+def test_a_value_that_stays_shows_no_move_though_a_zone_moves() -> None:
+    """The majority stands."""
+    data = venues.row(3)
+    data["controllers"]["a-panel"]["feedback"] = "majority"
+    driver = Driver(data)
+    driver.link("a-panel", "b", "c")
+    driver.set("c", "volume", -10.0, over=4.0)
+    driver.advance(1.0)
+    assert moving_of(driver) is None

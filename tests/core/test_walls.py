@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from roomlink.core import view
 from roomlink.core.commands import Actor, ReportWall
 from roomlink.errors import BadValue, UnknownName
 from roomlink.testing import venues
@@ -321,3 +322,26 @@ def test_walls_that_change_in_one_entry_treat_zones_once(ends_by: str) -> None:
     driver.advance(9.0)
     assert driver.groups() == [["a"], ["b"], ["c"]]
     assert driver.values("volume", "abc") == [-60.0, -20.0, 0.0]
+
+
+def test_what_a_sensor_says_beneath_a_pin_is_seen() -> None:
+    """As what contradicts it; the pin is told as the person's who set it."""
+    driver = make(settle=0.0)
+    driver.do(ReportWall(Actor("kim", "http"), "a-b", "open", pin=60.0))
+    driver.wall("a-b", "closed")
+    seen = view.partition(driver.state, "a-b")
+    assert (seen["position"], seen["by"], seen["source"]) == ("open", "kim", "http")
+    assert (seen["sensed"], seen["reported"]) == ("closed", "closed")
+    driver.advance(60.0)
+    seen = view.partition(driver.state, "a-b")
+    assert (seen["position"], seen["by"], seen["source"]) == ("closed", "wall", "contact")
+    assert (seen["sensed"], seen["reported"]) == ("closed", None)
+
+
+def test_a_sensor_that_says_the_same_takes_over_from_who_told_it() -> None:
+    """What was told over HTTP is sensed from then on."""
+    driver = make(settle=0.0)
+    driver.do(ReportWall(Actor("kim", "http"), "a-b", "open"))
+    assert view.partition(driver.state, "a-b")["source"] == "http"
+    driver.wall("a-b", "open")
+    assert view.partition(driver.state, "a-b")["source"] == "contact"

@@ -174,6 +174,8 @@ async def test_a_private_event_is_in_use_in_the_report(desk: Trial) -> None:
     report = await send(desk, calendar(event(CLASS="PRIVATE", SUMMARY="A secret wedding")))
     assert "secret" not in str(report.data())
     assert desk.state.bookings[report.lines[0].booking].private
+    broken = await send(desk, calendar(event(CLASS="CONFIDENTIAL", SUMMARY="A secret wedding", DTSTART="soon")))
+    assert (broken.lines[0].outcome, broken.lines[0].summary) == ("refused", "in use")
 
 
 # Feeds

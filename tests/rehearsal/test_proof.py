@@ -188,7 +188,7 @@ def picks_the_last_lead(patch: pytest.MonkeyPatch) -> None:
 def counts_too_early(patch: pytest.MonkeyPatch) -> None:
     real = walls.reported
 
-    def reported(spec: Any, wall: Any, position: str, now: float, by: str) -> Any:
+    def reported(spec: Any, wall: Any, position: str, now: float, by: Any) -> Any:
         return real(replace(spec, settle=spec.settle / 2.0), wall, position, now, by)
 
     patch.setattr(walls, "reported", reported)

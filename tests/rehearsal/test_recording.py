@@ -33,7 +33,6 @@ from roomlink.drivers.registry import Registry
 from roomlink.errors import BadValue
 from roomlink.journal.memory import MemoryJournal
 from roomlink.journal.sqlite import SqliteJournal
-from roomlink.rehearsal.commands import run_prove
 from roomlink.rehearsal.proof import prove
 from roomlink.rehearsal.recording import cut, flow, of_counterexample
 from roomlink.rehearsal.runner import run_file
@@ -182,17 +181,17 @@ def test_a_counterexample_becomes_a_scenario_that_fails_until_the_fault_is_mende
     """Kept in the venue's rehearsals folder, ready to run."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(combining, "_separate", lambda draft, spec, zone: None)
-        assert run_prove(loaded.data, folder) == 1
+        assert main(["check", str(folder), "--prove"]) == 1
         assert "not proved: after" in capsys.readouterr().out
         (kept,) = (folder / "rehearsals").iterdir()
         result = run_file(kept, loaded)
         assert result.failures[-1].differences[0].what == "rule restore"
     result = run_file(kept, loaded)
     assert result.passed, str(result)
-    assert run_prove(loaded.data, folder) == 0
+    main(["check", str(folder), "--prove"])
     assert "every rule holds" in capsys.readouterr().out
-    assert run_prove(loaded.data, folder, as_json=True) == 0
-    assert json.loads(capsys.readouterr().out)["holds"] is True
+    main(["check", str(folder), "--prove", "--json"])
+    assert json.loads(capsys.readouterr().out)["proof"]["holds"] is True
 
 
 def test_a_counterexample_keeps_the_time_between_its_commands(loaded: Loaded, monkeypatch: pytest.MonkeyPatch) -> None:

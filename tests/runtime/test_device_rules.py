@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from roomlink.drivers.registry import Registry
 from roomlink.runtime.device_rules import DriverDevice, DriverRules
 from roomlink.venue.rules import Complaint, Point
@@ -43,3 +45,26 @@ def test_devices_without_a_place_of_their_own_have_no_address() -> None:
     """Many devices may use one broker."""
     broker = RULES.device("lamp", {"driver": "mqtt", "host": "broker.local"})
     assert isinstance(broker, list) or broker.address is None
+
+
+TEXT = {"driver": "text", "transport": "tcp", "host": "127.0.0.1", "port": 5000}
+
+
+def test_a_command_that_a_device_lacks_is_a_complaint() -> None:
+    """Not a fault of the whole check."""
+    projector = device({**TEXT, "commands": {"power": {"send": "PWR ON"}}})
+    (complaint,) = projector.point({"command": "powr"})  # type: ignore[misc]  # complaints, as asserted
+    assert isinstance(complaint, Complaint)
+
+
+def test_a_driver_that_stumbles_over_a_point_hides_no_other_finding() -> None:
+    """Whatever it raises becomes a complaint at that point."""
+    dmx = device({"driver": "e131", "universe": 7})
+
+    def stumble(*_: object) -> str:
+        raise LookupError("no such thing")
+
+    stumbling = replace(dmx, driver=replace(dmx.driver, point_name=stumble))
+    (complaint,) = stumbling.point({"channel": 1})  # type: ignore[misc]  # complaints, as asserted
+    assert isinstance(complaint, Complaint)
+    assert "no such thing" in complaint.text

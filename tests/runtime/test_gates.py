@@ -115,6 +115,9 @@ class Cable:
     def want(self, point: str, wanted: Sample, until: float) -> None:
         self.outbox.want(point, wanted, until)
 
+    def hurry(self) -> None:
+        """It sends whenever it can."""
+
     def step(self, now: float) -> None:
         """One turn of a runner: it sends, waits until that has arrived, and only then sends again."""
         if self._on_its_way:

@@ -26,12 +26,14 @@ from roomlink.core.state import State
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.simulated import driver
 from roomlink.drivers.simulated.bench import Bench, Stand
+from roomlink.errors import Refused
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.outputs import GRACE_S, Outputs
 from roomlink.runtime.writer import Writer
 from roomlink.testing import venues
+from roomlink.testing.faults import FaultyJournal
 
 HAND = Actor("a-panel", "panel", "socket-1")
 SCREEN = {"kind": "motion", "travel": 4.0, "max_run": 1.5, "dead_time": 0.5}
@@ -83,7 +85,7 @@ class Rig:
     def __init__(self) -> None:
         self.clock = SystemClock()
         self.bench = Bench(self.clock.stamp)
-        self.journal = MemoryJournal()
+        self.journal = FaultyJournal(MemoryJournal())
         self.writer = Writer(State(), 0, self.journal, self.clock, Metrics())
         self.outputs = Outputs(self.writer, Registry.of(driver(self.bench), plugins=()))
 
@@ -382,3 +384,138 @@ async def test_the_sound_plan_is_sent_and_follows_the_groups(rig: Rig) -> None:
     await rig.until(lambda: rig.rack.values.get("a-to-b") == -90.0 and rig.rack.values.get("delay-a") == 10.0)
     await rig.do(ReportWall(SERVICE, "a-b", "open", pin=60.0))
     await rig.until(lambda: rig.rack.values["a-to-b"] == -3.01)
+
+
+async def running(rig: Rig) -> None:
+    """The screen opens, held by a finger, its binding armed."""
+    await rig.arm()
+    await asyncio.sleep(0.6)
+    await rig.hold("screen", "open")
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+
+
+@pytest.mark.parametrize("change", ["device", "binding", "control", "device and binding gone"])
+async def test_a_reload_leaves_nothing_moving(rig: Rig, change: str) -> None:
+    """Whatever of a moving screen's configuration changes, its outputs go off at once."""
+    await running(rig)
+    data = venue()
+    if change == "device":
+        data["devices"]["relays"]["rate"] = 40
+        data["bindings"][5]["digest"] = "d2"
+    elif change == "binding":
+        del data["bindings"][5]
+    elif change == "control":
+        data["zones"]["a"]["controls"]["screen"] = {**SCREEN, "dead_time": 0.9}
+        data["bindings"][5]["digest"] = "d2"
+    else:
+        del data["bindings"][4:6], data["devices"]["relays"], data["overrides"]["fire"]
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.until(lambda: rig.relays.values["screen-open"] is False, seconds=0.5)
+
+
+async def test_an_older_order_that_becomes_durable_later_undoes_no_release(rig: Rig) -> None:
+    """A slow disk: pressed, let go before the press is stored; the screen never runs."""
+    await rig.arm()
+    await asyncio.sleep(0.6)
+    rig.journal.pause()
+    press = rig.writer.put(Act(HAND, "screen", "open", controller="a-panel"))
+    stop = rig.writer.put(Act(HAND, "screen", "stop", controller="a-panel"))
+    await asyncio.sleep(0.1)
+    rig.journal.go_on()
+    await press
+    await stop
+    await asyncio.sleep(0.2)
+    assert True not in rig.relays.got("screen-open")
+
+
+async def test_a_stop_outlasts_a_disk_that_fails(rig: Rig) -> None:
+    """The screen stops at once and stays so; the caller is answered once the journal has it."""
+    await running(rig)
+    rig.journal.fail(2)
+    stop = rig.writer.put(Act(HAND, "screen", "stop", controller="a-panel"))
+    await rig.until(lambda: rig.relays.values["screen-open"] is False, seconds=0.3)
+    await stop
+    assert rig.writer.state.controls["a", "screen"].running is None  # type: ignore[union-attr]
+    assert rig.relays.got("screen-open")[-1] is False
+
+
+async def test_an_override_holds_its_mask_while_the_disk_fails(rig: Rig) -> None:
+    """No order is decided before what is owed: it is refused, and the lights stay up."""
+    rig.journal.fail(1)
+    rig.relays.turn("fire", False)
+    await rig.until(lambda: rig.rack.values["house"] == 1.0, seconds=0.3)
+    rig.rack.sent.clear()
+    with pytest.raises(Refused, match="fire override stands"):
+        await rig.set("program", "laptop")
+    await rig.until(lambda: "fire" in rig.writer.state.overrides)
+    assert set(rig.rack.got("house")) <= {1.0}
+
+
+async def test_a_timed_hold_ends_at_the_device_while_the_disk_fails(rig: Rig) -> None:
+    """``for`` over HTTP: the time is over, whether or not the journal can take it."""
+    await rig.arm()
+    await asyncio.sleep(1.0)
+    await rig.do(Act(Actor("program"), "screen", "open", zone="a", for_s=0.8))
+    await rig.until(lambda: rig.relays.values.get("screen-open") is True)
+    rig.journal.fail(3)
+    assert await rig.until(lambda: rig.relays.values["screen-open"] is False) < 1.2
+
+
+async def test_the_newer_word_of_an_override_counts_whatever_the_disk_took(rig: Rig) -> None:
+    """Clear, not stored; active again: it stands, and no late retry clears it."""
+    rig.relays.turn("fire", False)
+    await rig.until(lambda: "fire" in rig.writer.state.overrides)
+    rig.journal.fail(1)
+    rig.relays.turn("fire", True)
+    await asyncio.sleep(0.05)
+    rig.relays.turn("fire", False)
+    await asyncio.sleep(0.8)
+    assert "fire" in rig.writer.state.overrides
+    assert rig.rack.values["mute"] is True
+
+
+async def test_disarming_keeps_a_waiting_load_off(rig: Rig) -> None:
+    """What waits for its least time does not come on behind a disarmed binding."""
+    data = venue()
+    data["bindings"][4]["min_off"] = 0.5
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.arm()
+    await rig.set("lamp", True)
+    await rig.set("lamp", False)
+    await rig.set("lamp", True)
+    await rig.do(Disarm(SERVICE, "a.lamp"))
+    off = len([v for v in rig.relays.got("lamp") if v is True])
+    await asyncio.sleep(0.8)
+    assert len([v for v in rig.relays.got("lamp") if v is True]) == off
+
+
+async def test_new_times_of_a_gate_count_after_a_reload(rig: Rig) -> None:
+    """A longer ``min_on`` holds the next switch-off back."""
+    await rig.arm()
+    await rig.set("lamp", True)
+    await rig.until(lambda: rig.relays.values.get("lamp") is True)
+    data = venue()
+    data["bindings"][4]["min_on"] = 1.0
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.set("lamp", False)
+    await asyncio.sleep(0.4)
+    assert rig.relays.values["lamp"] is True
+
+
+async def test_the_sense_of_an_input_changes_with_its_configuration(rig: Rig) -> None:
+    """What was last heard is understood anew at once."""
+    data = venue()
+    data["overrides"]["fire"]["input"]["active"] = "closed"
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.until(lambda: "fire" in rig.writer.state.overrides, seconds=1.0)
+
+
+async def test_stopping_what_was_not_started_is_no_fault() -> None:
+    """A start that failed can be taken back."""
+    await Rig().outputs.stop()
+
+
+async def test_inputs_are_told_with_what_was_last_heard(rig: Rig) -> None:
+    """Who commissions a contact must be able to read it."""
+    heard = rig.outputs.devices()["relays"]["inputs"]["fire"]
+    assert (heard["what"], heard["value"]) == (["override/fire"], True)

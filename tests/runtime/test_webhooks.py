@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import base64
 import json
+import signal
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AsyncExitStack
 from pathlib import Path
@@ -25,7 +26,7 @@ from roomlink.runtime.webhooks import ALARM_TRIES, BY, NOTE_S, REFUSALS_MAX, Web
 from roomlink.runtime.writer import Writer
 from roomlink.testing.clock import VirtualClock
 from roomlink.venue.load import load
-from tests.api.harness import HARBOUR, quiet, write_venue
+from tests.api.harness import HARBOUR, Served, quiet, write_venue
 from tests.runtime.conftest import wall
 from tests.runtime.peer import Asked, Peer, Reply, always, never, peer, well
 
@@ -400,3 +401,26 @@ def test_what_an_answer_means() -> None:
     assert judged(503, "120").after == 120.0
     assert judged(503, "Wed, 21 Oct 2026 07:28:00 GMT").after == 0.0
     assert judged(503, "999999").after == RETRY_S_MAX
+
+
+async def test_a_service_that_was_killed_tells_the_rest_when_it_is_back(
+    serve: Callable[..., Served], folder: Path, receiver: Peer
+) -> None:
+    """What was acknowledged before the kill is told after it, whoever was away meanwhile."""
+    hook = {"name": "office", "url": receiver.url, "secret_file": "secret", "events": ["booking"]}
+    write_venue(folder, f"{HARBOUR}\nwebhooks: {json.dumps([hook])}\n")
+    (folder / "secret").write_text(SECRET + "\n")
+    receiver.behaviour = always(503)
+    first = await asyncio.to_thread(serve)
+    body = {"title": "Choir", "zones": ["heron"], "start": "2999-05-01T19:00:00Z", "end": "2999-05-01T21:00:00Z"}
+    booking = (await asyncio.to_thread(first.call, "POST", "/bookings", body))["booking"]
+    await receiver.until(1)
+    first.signal(signal.SIGKILL)
+    await asyncio.to_thread(first.wait)
+    before = len(receiver.asked)
+    receiver.behaviour = well
+    await asyncio.to_thread(serve)
+    asked = await receiver.until(before + 2)
+    assert types(asked[before:]) == ["booking.created", "booking.dates"]
+    assert asked[before].headers["webhook-id"] == asked[0].headers["webhook-id"]
+    assert json.loads(asked[-1].body)["data"]["booking"] == booking

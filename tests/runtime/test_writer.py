@@ -13,7 +13,7 @@ from roomlink.core.events import Entry
 from roomlink.core.snapshot import same
 from roomlink.errors import BadValue, JournalFailed
 from roomlink.journal.port import Snapshot
-from roomlink.runtime.writer import Writer
+from roomlink.runtime.writer import RETRY_S, Writer
 from roomlink.testing.clock import VirtualClock
 from roomlink.testing.faults import FaultyJournal
 from tests.api.harness import WITHIN_S, quiet
@@ -239,13 +239,16 @@ async def test_a_snapshot_that_fails_is_not_tried_again_at_every_entry(
     assert tried == [10, 20]
 
 
-async def test_letting_go_is_tried_until_the_disk_takes_it(writer: Writer, journal: FaultyJournal) -> None:
+async def test_letting_go_is_tried_until_the_disk_takes_it(
+    writer: Writer, journal: FaultyJournal, clock: VirtualClock
+) -> None:
     """Towards safe there is no giving up; nobody has to ask again."""
     await writer.submit(Act(HERON, "talkback", "press", "heron-wall"))
     journal.fail(1)
     writer.surely(LetGo(HERON, "socket-heron", writer.clock.stamp(), "no sign of life"))
     async with asyncio.timeout(WITHIN_S):
-        while list(writer.state.holds.live()):  # noqa: ASYNC110 - there is no event for it
+        while list(writer.state.holds.live()):
+            clock.advance(RETRY_S)
             await asyncio.sleep(0.01)
     assert writer.state.controls["heron", "talkback"].value is False  # type: ignore[union-attr]  # a momentary
     assert journal.appends >= 4

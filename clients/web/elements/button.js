@@ -12,6 +12,7 @@ const sheet = sheetOf(`
 .pane { padding: 0; }
 .head { display: none; }
 .cell { width: 100%; font-size: 1.25rem; }
+.offer { display: none; }
 .cell[data-on]::before { content: "\\2713\\00a0"; }
 .cell[data-mixed]::before { content: "\\2260\\00a0"; }
 `);

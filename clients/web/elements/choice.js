@@ -7,17 +7,18 @@ import { ControlElement } from "./control-element.js";
 import { make, setAll, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
-.options { display: grid; grid-template-columns: repeat(auto-fill, minmax(5.6rem, 1fr)); gap: 8px; margin-top: 6px; }
-.options .cell { padding: 8px 6px; }
+.options { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, max(5.6rem, calc(var(--longest) * 0.74rem + 14px))), 1fr)); gap: 8px; margin-top: 6px; }
+.options .cell { padding: 8px 6px; overflow-wrap: break-word; }
 /* Sources of several rooms: a heading a room, as many in a row as their longest word allows. */
 .options[data-rooms] { grid-template-columns: repeat(auto-fill, minmax(max(var(--target), calc(var(--longest) * 0.54rem + 8px), calc((100% + 6px) / var(--most) - 6px)), 1fr)); gap: 6px; margin-top: 2px; }
 .options[data-rooms] .cell { padding: 4px 2px; font-size: 1rem; min-height: max(50px, var(--target) - 6px); }
-.options[data-rooms] .cell[data-on]::before { position: absolute; left: 5px; top: 0; font-size: 0.875rem; }
+.options[data-rooms] .cell[data-on]::before { left: 5px; top: 0; font-size: 0.875rem; }
 .from { grid-column: 1 / -1; color: var(--faint); font-size: 1rem; }
 .from:not(:first-child) { margin-top: 2px; }
 .from:has(+ [data-option=""]) { grid-column: 1 / -2; align-self: end; }
 .from + [data-option=""] { grid-column: -2 / -1; }
-.cell[data-on]::before { content: "\\2713\\00a0"; }
+/* Above the word, not before it: a word that is chosen needs no more room than one that is not. */
+.cell[data-on]::before { content: "\\2713"; position: absolute; left: 6px; top: 1px; font-size: 1rem; }
 .cell[data-asked]::after { content: "asked"; position: absolute; right: 6px; bottom: 1px; font-size: 0.8rem; font-weight: 400; }
 `);
 
@@ -84,13 +85,13 @@ export class RlChoice extends ControlElement {
     const rooms = [...new Set(options.map(roomOf))].filter((zone) => zone !== "");
     const none = options.includes(NONE) ? [this.#cell(NONE)] : [];
     setAll(group, { "data-rooms": rooms.length > 0 });
+    const parts = options.filter((option) => option !== NONE).flatMap((option) => words(option.slice(option.indexOf("/") + 1)).split(" "));
+    group.style.setProperty("--longest", String(Math.max(0, ...parts.map((part) => part.length))));
     if (rooms.length === 0) {
       group.replaceChildren(...own.map((option) => this.#cell(option)), ...none);
       return;
     }
     // Sources of several rooms stand each under its room's name; what switches off all of them beside the first name.
-    const parts = options.filter((option) => option !== NONE).flatMap((option) => words(option.slice(option.indexOf("/") + 1)).split(" "));
-    group.style.setProperty("--longest", String(Math.max(...parts.map((part) => part.length))));
     group.style.setProperty("--most", String(Math.max(own.length, ...rooms.map((zone) => options.filter((option) => roomOf(option) === zone).length))));
     const home = this.session?.home ?? null;
     group.replaceChildren(

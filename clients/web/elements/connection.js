@@ -60,6 +60,7 @@ export class RlConnection extends HTMLElement {
       now,
       timers,
       probe: () => answers(new URL("/healthz", this.api)),
+      ask: (path) => ask(new URL(path, this.api)),
     });
     this.session = session;
     this.listening = new AbortController();
@@ -88,6 +89,16 @@ export class RlConnection extends HTMLElement {
 async function answers(url) {
   const found = await fetch(url, { mode: "no-cors", cache: "no-store", signal: AbortSignal.timeout(PROBE_MS_MAX) }).catch(() => null);
   return found !== null;
+}
+
+/** @param {URL} url @returns {Promise<any>} */
+async function ask(url) {
+  const answer = await fetch(url, { headers: { accept: "application/json" } }).catch(() => {
+    throw new Error("The service cannot be reached.");
+  });
+  const body = await answer.json().catch(() => ({ type: "about:blank", title: `The service answered ${answer.status}.` }));
+  if (!answer.ok) throw Object.assign(new Error(body.title), { problem: body });
+  return body;
 }
 
 /** @param {URL} url */

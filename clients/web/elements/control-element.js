@@ -6,7 +6,9 @@
  * @typedef {import("../src/types.js").Spec} Spec
  */
 import { controlName, controllerName, mixedWords, refusalWords, valueWords, zoneName, listed } from "../src/format.js";
+import { disarmedWords } from "../src/disarmed.js";
 import { overrideName } from "../src/overrides.js";
+import { AlignOffer } from "./align-offer.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText } from "./dom.js";
 
@@ -45,7 +47,12 @@ export class ControlElement extends RlElement {
   }
 
   get label() {
-    return this.getAttribute("label") ?? controlName(this.control, this.spec);
+    const own = this.getAttribute("label");
+    if (own !== null) return own;
+    const name = controlName(this.control, this.spec);
+    // In a joined room it must be said whose it is.
+    const of = this.spec?.scope === "local" && (this.session?.store.face.links.length ?? 0) > 1 ? this.session?.home : null;
+    return of ? `${name}, ${zoneName(this.session?.venue ?? null, of)}` : name;
   }
 
   /** The override that holds it, if any does. */
@@ -80,11 +87,13 @@ export class ControlElement extends RlElement {
     this.stateText = make("span", { class: "state", part: "state" });
     this.wordsText = make("span", { class: "words", part: "words" });
     this.alignKey = make("button", { class: "align", part: "align", type: "button", hidden: true }, "Align");
+    this.offer = new AlignOffer(this);
+    this.unsent = make("p", { class: "unsent", part: "disarmed", role: "status" });
     this.body = make("div", { class: "body", part: "body" });
     this.note = make("p", { class: "note", part: "note", role: "status" });
-    this.head = make("div", { class: "head", part: "head" }, this.nameText, this.stateText, this.wordsText, this.alignKey);
+    this.head = make("div", { class: "head", part: "head" }, this.nameText, this.stateText, this.wordsText, this.alignKey, this.offer.key);
     this.root.append(
-      make("div", { class: "pane", part: "pane", role: "group", "aria-labelledby": "name" }, this.head, this.body, this.note),
+      make("div", { class: "pane", part: "pane", role: "group", "aria-labelledby": "name" }, this.head, this.unsent, this.offer.box, this.body, this.note),
     );
     this.alignKey.addEventListener("click", () => this.order({ do: "align" }));
     this.buildBody(this.body);
@@ -110,7 +119,12 @@ export class ControlElement extends RlElement {
     const { live, saidOnce, store } = session;
     const standing = !live || !!store.face.locked || store.face.links.length === 0;
     this.wordsText?.classList.toggle("unseen", standing ? saidOnce.has("standing") : this.overriding !== null && saidOnce.has("overrides"));
-    const canAlign = hindrance === "" && !!feedback?.mixed && feedback.decided !== false && !UNALIGNED.includes(spec?.kind ?? "");
+    const alignable = hindrance === "" && !!feedback?.mixed && !UNALIGNED.includes(spec?.kind ?? "");
+    const canAlign = alignable && feedback.decided !== false;
+    this.offer?.paint(alignable && !canAlign);
+    const disarmed = session.disarmedIn(this.control);
+    setAll(this, { "data-disarmed": disarmed.length > 0 });
+    if (this.unsent) setText(this.unsent, disarmedWords(session.venue, session.zonesOf(this.control), disarmed));
     if (this.alignKey) {
       setAll(this.alignKey, { hidden: !canAlign });
       if (canAlign && spec) {

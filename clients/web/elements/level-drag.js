@@ -1,10 +1,12 @@
 /**
  * One finger on a slider. It starts to act after a few pixels, moves by as much as it is moved, and gives way to
- * scrolling across the slider.
+ * scrolling across the slider. A short tap means the place that it touches.
  */
 
 /** A finger that rests is not still: less than this is no drag. */
 const START_PX = 6;
+/** A finger that is down for longer rests: it is no tap. */
+const TAP_MS_MAX = 250;
 
 /**
  * @typedef {object} DragPort
@@ -20,7 +22,7 @@ const START_PX = 6;
  * @param {DragPort} port
  */
 export function bindDrag(track, port) {
-  /** @type {{pointer: number, at: number, from: number, started: boolean} | null} */
+  /** @type {{pointer: number, at: number, from: number, since: number, started: boolean} | null} */
   let drag = null;
 
   /** @param {PointerEvent} event */
@@ -35,7 +37,7 @@ export function bindDrag(track, port) {
     const from = port.from();
     if (from === undefined) return;
     const at = place(event);
-    drag = { pointer: event.pointerId, at, from: from ?? at, started: false };
+    drag = { pointer: event.pointerId, at, from: from ?? at, since: event.timeStamp, started: false };
     track.setPointerCapture(event.pointerId);
   });
   track.addEventListener("pointermove", (event) => {
@@ -43,15 +45,16 @@ export function bindDrag(track, port) {
     const at = place(event);
     if (!drag.started) {
       if (Math.abs(at - drag.at) * length() < START_PX) return;
-      // Counting from here keeps the first step as small as the finger's.
-      drag = { ...drag, at, started: true };
+      drag.started = true;
     }
     port.to(Math.min(1, Math.max(0, drag.from + at - drag.at)));
   });
   for (const name of /** @type {const} */ (["pointerup", "pointercancel", "lostpointercapture"])) {
     track.addEventListener(name, (event) => {
       if (drag?.pointer !== event.pointerId) return;
+      const { at, since, started } = drag;
       drag = null;
+      if (name === "pointerup" && !started && event.timeStamp - since < TAP_MS_MAX) port.to(Math.min(1, Math.max(0, at)));
       port.end();
     });
   }

@@ -3,7 +3,7 @@ import { sheetOf } from "./dom.js";
 
 export const levelSheet = sheetOf(`
 .state { font-size: 2rem; line-height: 1.1; font-weight: 300; min-width: 5.2ch; }
-:host([data-asked]) .state { text-decoration: underline dashed 2px; text-underline-offset: 5px; }
+:host(:is([data-asked], [data-disarmed])) .state { text-decoration: underline dashed 2px; text-underline-offset: 5px; }
 .body { display: flex; gap: 12px; margin-top: 8px; align-items: flex-start; }
 .rail { flex: 1; min-width: 0; container-type: inline-size; }
 .key { flex: none; width: max(60px, var(--target)); min-height: max(60px, var(--target)); font-size: 2rem; touch-action: none; }
@@ -14,8 +14,8 @@ export const levelSheet = sheetOf(`
 .fill { position: absolute; inset: 0; transform-origin: left; transform: scaleX(var(--at, 0)); background: var(--lit); opacity: 0.92; }
 .edge { position: absolute; top: 0; bottom: 0; left: calc(var(--at, 0) * 100%); width: 0; border-left: 3px solid var(--lit); margin-left: -2px;
   filter: drop-shadow(0 0 7px var(--lit)); }
-:host([data-asked]) .edge { border-left: 3px dashed var(--ink); filter: none; }
-:host([data-asked]) .fill { opacity: 0.55; }
+:host(:is([data-asked], [data-disarmed])) .edge { border-left: 3px dashed var(--ink); filter: none; }
+:host(:is([data-asked], [data-disarmed])) .fill { opacity: 0.55; }
 :host([data-undecided]:not([data-asked])) .edge, :host([data-undecided]) .fill { display: none; }
 :host([data-differs]) .track { background: var(--hatch); }
 .cap { position: absolute; top: 0; bottom: 0; right: 0; left: calc(var(--at, 1) * 100%); border-left: 2px solid var(--faint);
@@ -32,7 +32,7 @@ export const levelSheet = sheetOf(`
 :host([orientation="vertical"]) .track { flex: 1; height: 100%; cursor: ns-resize; touch-action: pan-x; }
 :host([orientation="vertical"]) .fill { transform-origin: bottom; transform: scaleY(var(--at, 0)); }
 :host([orientation="vertical"]) .edge { left: 0; right: 0; top: auto; width: auto; bottom: calc(var(--at, 0) * 100%); border-left: 0; border-top: 3px solid var(--lit); margin: 0 0 -2px; }
-:host([orientation="vertical"][data-asked]) .edge { border-left: 0; border-top: 3px dashed var(--ink); }
+:host([orientation="vertical"]:is([data-asked], [data-disarmed])) .edge { border-left: 0; border-top: 3px dashed var(--ink); }
 :host([orientation="vertical"]) .cap { left: 0; top: 0; bottom: calc(var(--at, 1) * 100%); border-left: 0; border-bottom: 2px solid var(--faint); }
 :host([orientation="vertical"]) .key { width: auto; }
 :host([orientation="vertical"]) .scale { width: 3.2ch; height: 100%; margin: 0; border-top: 0; border-left: 1px solid var(--faint); }

@@ -56,12 +56,14 @@ export class RlLinks extends RlElement {
     const face = store.face;
     const reach = session.controller === null ? null : venue.controllers[session.controller]?.reach ?? null;
     const still = !session.live;
+    const { locked } = face;
     setAll(this, { "data-stale": still });
     if (this.foot) setAll(this.foot, { hidden: false });
-    setAll(none, { "aria-disabled": String(still || face.links.length === 0) });
+    setAll(none, { "aria-disabled": String(still || !!locked || face.links.length === 0) });
     if (this.hint) {
       const unknown = Object.values(store.view.partitions).some((wall) => wall.position === "unknown");
-      setText(this.hint, `Touch a room to link or unlink it.${unknown ? " Dotted: where the wall stands is not known." : ""}`);
+      const how = locked ? `Nothing can be linked here: ${controllerName(venue, locked.by)} is in charge.` : "Touch a room to link or unlink it.";
+      setText(this.hint, `${how}${unknown ? " Dotted: where the wall stands is not known." : ""}`);
     }
     this.pane?.classList.toggle("deep", view.deep(venue));
     view.draw(venue, store.view.groups, store.view.partitions, (id) => {
@@ -79,7 +81,7 @@ export class RlLinks extends RlElement {
         on: linked,
         asked: asked.has(id),
         pressed: linked,
-        disabled: still || !reachable,
+        disabled: still || !!locked || !reachable,
       };
     });
   }

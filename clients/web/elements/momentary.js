@@ -10,7 +10,7 @@ const sheet = sheetOf(`
 .hint { font-size: 1rem; font-weight: 400; opacity: 0.86; }
 .head .name { display: none; }
 .head { min-height: 0; }
-.words:not(:empty) { margin: 0 18px 6px; }
+.words:not(:empty), .unsent:not(:empty) { margin: 0 18px 6px; }
 `);
 
 export class RlMomentary extends ControlElement {

@@ -48,6 +48,12 @@ button { font: inherit; color: inherit; background: none; border: 0; padding: 0;
 .words:not(:empty)::before { content: "\\2260\\00a0"; font-weight: 700; }
 .words.plain::before { content: none; }
 .align { min-height: 44px; min-width: 72px; margin: -6px 0 6px auto; padding: 0 14px; border: 1px solid var(--edge); text-align: center; }
+.offer { margin: 4px 0 10px; padding-left: 12px; border-left: 4px solid var(--abnormal); }
+.offers { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 8px; }
+.offers .cell { flex: 1 1 9rem; font-size: 1.125rem; overflow-wrap: break-word; }
+.unsent { font-size: 1rem; }
+.unsent:empty { display: none; }
+.unsent::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .note { font-size: 1rem; }
 .note:not(:empty) { margin-top: 10px; padding: 8px 12px; border-left: 4px solid var(--abnormal); background: var(--pane); }
 .note:not(:empty)::before { content: "\\25B3\\00a0\\00a0"; }
@@ -64,6 +70,9 @@ button { font: inherit; color: inherit; background: none; border: 0; padding: 0;
 .cell[data-on] { background: var(--lit); color: var(--on-lit); border-color: var(--lit); font-weight: 600; }
 .cell[data-asked] { background-image: var(--hatch); border: 2px dashed var(--ink); }
 .cell[data-on][data-asked] { background-color: transparent; color: var(--ink); }
+
+/* What is not sent was asked for, and is not so. */
+:host([data-disarmed]) .cell[data-on] { background: var(--hatch); color: var(--ink); border: 2px dashed var(--ink); font-weight: 400; }
 
 .cell[aria-disabled="true"] { opacity: 0.6; }
 :host([data-still]) .state, :host([data-stale]) .state { opacity: 0.6; }

@@ -15,6 +15,7 @@ const sheet = sheetOf(`
 .words:not(:empty) { padding: 10px 18px 0; }
 .align:not([hidden]) { margin: 4px 8px 0 auto; }
 .note:not(:empty) { margin: 0; }
+.unsent:not(:empty), .offer { margin: 8px 18px; }
 `);
 
 export class RlSwitch extends ControlElement {

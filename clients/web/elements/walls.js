@@ -1,6 +1,6 @@
 /**
  * `<rl-walls>` in a watching connection: every wall in words, and where it is. A simulated wall can be moved; for a real
- * one a person states where it is, pinned for a time. Nothing here drives a wall.
+ * one, or instead of moving it, a person states where it is for a time, and takes that back. Nothing here drives a wall.
  */
 import { refusalWords, wallName, wallWords } from "../src/format.js";
 import { RlElement } from "./base.js";
@@ -13,18 +13,23 @@ const sheet = sheetOf(`
 .position[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; align-items: center; }
 .keys .cell { flex: 1 1 5.25rem; font-size: 1.125rem; }
-.keys label { flex: 1 1 100%; display: flex; gap: 10px; align-items: center; font-size: 1rem; color: var(--faint); }
-select { font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; padding: 0 10px; flex: 1; }
+.keys label { flex: 1 1 100%; min-width: 0; display: flex; flex-wrap: wrap; gap: 4px 10px; align-items: center; font-size: 1rem; color: var(--faint); }
+select { min-width: 0; max-width: 100%; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; padding: 0 10px; flex: 1 1 9rem; }
 `);
 
-/** How long a stated position holds against the sensor, in seconds; the empty one is not pinned. */
+/** Not pinned: what follows depends on what there is to hear. */
+const SENSOR = "until the sensor next reports";
+const RUN = "not stated: let it run";
+/** How long a stated position holds against the sensor, in seconds. */
 const PINS = /** @type {[string, string][]} */ ([
-  ["", "until the sensor next reports"],
   ["900", "for 15 minutes"],
   ["3600", "for an hour"],
   ["14400", "for 4 hours"],
   ["43200", "for 12 hours"],
 ]);
+
+/** What is chosen at first where no sensor will report. */
+const HOUR = "3600";
 
 export class RlWalls extends RlElement {
   /** @override */
@@ -40,7 +45,7 @@ export class RlWalls extends RlElement {
     this.list = make("div", { class: "list", part: "list" });
     /** @type {import("../src/types.js").Venue | null} */
     this.drawn = null;
-    /** @type {Map<string, {position: HTMLElement, keys: HTMLElement[], note: HTMLElement}>} */
+    /** @type {Map<string, {position: HTMLElement, unpin: HTMLElement, free: HTMLOptionElement, pin: HTMLSelectElement, keys: HTMLElement[]}>} */
     this.cards = new Map();
     this.root.append(this.list);
   }
@@ -56,14 +61,22 @@ export class RlWalls extends RlElement {
       list.replaceChildren(...Object.keys(venue.partitions).map((id) => this.#card(id)));
     }
     setAll(this, { "data-stale": !session.live });
-    for (const [id, { position, keys }] of cards) {
+    for (const [id, { position, keys, unpin, free, pin }] of cards) {
       const wall = store.view.partitions[id];
+      const simulated = !!venue.partitions[id]?.simulated;
+      // What no contact was ever heard from will not report.
+      const speaks = simulated || !!wall?.sensed || wall?.trust === "sensed";
+      const usable = session.live && store.past === null;
+      setAll(free, { hidden: !speaks, disabled: !speaks });
+      if (!speaks && pin.value === "") pin.value = HOUR;
+      setText(unpin, speaks ? "Trust the sensor again" : "Take back what was stated");
+      setAll(unpin, { hidden: wall?.trust !== "pinned", "aria-disabled": String(!usable), "aria-label": `${wallName(venue, id)}: ${unpin.textContent}` });
       setText(position, wallWords(wall, venue.venue.timezone));
       setAll(position, { "data-odd": !wall || wall.position === "unknown" || wall.flagged });
       for (const key of keys) {
         const here = wall?.position === key.dataset.position;
         // What is past cannot be moved.
-        setAll(key, { "aria-disabled": String(!session.live || store.past !== null), "aria-pressed": String(here), "data-on": here });
+        setAll(key, { "aria-disabled": String(!usable), "aria-pressed": String(here), "data-on": here });
       }
     }
   }
@@ -73,22 +86,38 @@ export class RlWalls extends RlElement {
     const venue = /** @type {import("../src/types.js").Venue} */ (this.session?.venue);
     const simulated = !!venue.partitions[id]?.simulated;
     const name = wallName(venue, id);
-    const pin = make("select", {}, ...PINS.map(([value, text]) => make("option", { value }, text)));
+    const free = make("option", { value: "" }, simulated ? RUN : SENSOR);
+    const pin = make("select", {}, free, ...PINS.map(([value, text]) => make("option", { value }, text)));
     const position = make("p", { class: "position", part: "position" });
     const note = make("p", { class: "note", part: "note", role: "status" });
     const keys = ["open", "closed"].map((where) => {
-      const words = simulated ? (where === "open" ? "Open" : "Close") : `It is ${where}`;
-      const key = make("button", { class: "cell", part: "key", type: "button", "data-position": where, "aria-label": `${name}: ${words}` }, words);
+      const key = make("button", { class: "cell", part: "key", type: "button", "data-position": where });
       key.addEventListener("click", () => {
         if (key.getAttribute("aria-disabled") === "true") return;
-        const body = simulated || pin.value === "" ? { position: where } : { position: where, pin: Number(pin.value) };
-        void this.#put(simulated ? `simulated/${id}` : `partitions/${id}`, body, note);
+        const runs = simulated && pin.value === "";
+        const body = pin.value === "" ? { position: where } : { position: where, pin: Number(pin.value) };
+        void this.#put(runs ? `simulated/${id}` : `partitions/${id}`, body, note);
       });
       return key;
     });
+    // A simulated wall runs, or is stated like a real one.
+    const rename = () => {
+      for (const key of keys) {
+        const where = key.dataset.position ?? "";
+        const words = simulated && pin.value === "" ? (where === "open" ? "Open" : "Close") : `It is ${where}`;
+        setText(key, words);
+        setAll(key, { "aria-label": `${name}: ${words}` });
+      }
+    };
+    pin.addEventListener("change", rename);
+    rename();
+    const unpin = make("button", { class: "cell", part: "unpin", type: "button", hidden: true });
+    unpin.addEventListener("click", () => {
+      if (unpin.getAttribute("aria-disabled") !== "true") void this.#put(`partitions/${id}`, { pin: 0 }, note);
+    });
     const stating = make("label", {}, make("span", {}, "Stated by hand,"), pin);
-    const row = make("div", { class: "keys" }, ...keys, ...(simulated ? [] : [stating]));
-    this.cards?.set(id, { position, keys, note });
+    const row = make("div", { class: "keys" }, ...keys, unpin, stating);
+    this.cards?.set(id, { position, keys, unpin, free, pin });
     return make("div", { class: "pane", part: "pane", role: "group", "aria-label": name }, make("div", { class: "title" }, name), position, row, note);
   }
 

@@ -43,8 +43,15 @@ function compose() {
         }),
       ),
     ),
-    ...(Object.keys(venue.scenes).length ? [titled("Scenes", document.createElement("rl-scenes"))] : []),
   );
+}
+
+/** The first scene may be saved while the panel is in use: what is drawn already stays under its finger. */
+function offerScenes() {
+  const there = work.querySelector("rl-scenes")?.closest("section");
+  const any = Object.keys(session.venue?.scenes ?? {}).length > 0;
+  if (any && !there) work.append(titled("Scenes", document.createElement("rl-scenes")));
+  else if (!any) there?.remove();
 }
 
 /**
@@ -56,5 +63,9 @@ function titled(title, ...children) {
 }
 
 layInColumns(work);
-session.store.subscribe(["face", "zones"], compose);
-compose();
+const draw = () => {
+  compose();
+  offerScenes();
+};
+session.store.subscribe(["face", "zones", "scenes"], draw);
+draw();

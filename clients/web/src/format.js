@@ -163,6 +163,7 @@ export function wallWords(wall, timezone) {
   const parts = [position];
   if (wall.trust === "pinned") {
     parts.push(wall.pinned_until ? `stated by hand until ${clockTime(wall.pinned_until, timezone)}` : "stated by hand");
+    if (wall.sensed && wall.sensed !== "unknown" && wall.sensed !== wall.position) parts.push(`its contact says ${wall.sensed}`);
   } else if (wall.position !== "unknown") {
     parts.push(wall.trust === "sensed" ? "sensed" : "not confirmed");
   }
@@ -226,7 +227,25 @@ export function standingWords(venue, face, groups) {
   if (joined.length === 0) parts.push(linked.length > 1 ? "separate rooms, worked together" : "on its own");
   if (face.locked) parts.push(`locked: ${controllerName(venue, face.locked.by)} is in charge`);
   else if (face.lead && joined.length > 0) parts.push("this panel is in charge");
+  else {
+    const leader = leaderOf(venue, face, joined);
+    if (leader) parts.push(`follows ${zoneName(venue, leader)}\u2019s panel`);
+  }
   return { rooms, standing: `${capitalised(parts.join("; "))}.` };
+}
+
+/**
+ * The home of the panel that this one mirrors, where it mirrors one.
+ * @param {Venue | null} venue
+ * @param {Face} face
+ * @param {string[][]} joined
+ */
+function leaderOf(venue, face, joined) {
+  const home = venue?.controllers[face.controller ?? ""]?.home;
+  const group = joined.find((zones) => home !== undefined && zones.includes(home));
+  if (!venue || !group || venue.combining?.others !== "mirror") return undefined;
+  const first = venue.combining.lead_order?.find((id) => group.includes(venue.controllers[id]?.home ?? ""));
+  return first === face.controller ? undefined : venue.controllers[first ?? ""]?.home;
 }
 
 const RUNNING = /** @type {Record<string, string>} */ ({ open: "Opening", close: "Closing" });

@@ -23,6 +23,7 @@ export const TYPES = /** @type {Record<string, string>} */ ({
   "alarm-cleared": "Alarms cleared",
   armed: "Bindings armed",
   disarmed: "Bindings disarmed",
+  checked: "Checked on site",
   configured: "Configuration",
   noticed: "Notices",
 });
@@ -49,6 +50,8 @@ export function whoWords(venue, { who, via }) {
   return via === "http" ? who.replace(/^http/, "HTTP") : words(who);
 }
 
+const CHECKED = /** @type {Record<string, string>} */ ({ pass: "passed", fail: "failed", "not-applicable": "does not apply", open: "taken back" });
+
 /** @typedef {(venue: Venue | null, event: Record<string, any>) => string} Saying */
 
 const SAYINGS = /** @type {Record<string, Saying>} */ ({
@@ -72,6 +75,7 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   unmasked: (venue, { zone, control }) => `${nameOf(venue, zone, control)} no longer masked`,
   armed: (_, { binding, now }) => `${binding} armed by ${now?.who ?? "somebody"}${now?.note ? ` (${now.note})` : ""}`,
   disarmed: (_, { binding, why }) => `${binding} disarmed${why ? ` (${why})` : ""}`,
+  checked: (_, { item, now }) => `${String(item).split("/").map(words).join(", ")}: ${CHECKED[now?.result] ?? now?.result ?? ""}${now?.who ? `, by ${now.who}` : ""}${now?.note ? ` (${now.note})` : ""}`,
   configured: (_, { digest }) => `Configuration ${String(digest).slice(0, 12)}`,
   noticed: (_, { text }) => text,
 });

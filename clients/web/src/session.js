@@ -16,15 +16,19 @@
  * @property {() => number} now
  * @property {Timers} timers
  * @property {import("./socket.js").PanelSocketOptions["probe"]} [probe]
+ * @property {(path: string) => Promise<any>} [ask]   GET of a path below `/api/v1/`; rejects where it is refused
  */
 import { Asked } from "./asked.js";
 import { commonSpec } from "./compose.js";
+import { disarmedOf } from "./disarmed.js";
 import { Holds } from "./holds.js";
 import { overrideOver } from "./overrides.js";
 import { PanelSocket } from "./socket.js";
 import { Store } from "./store.js";
 
 const VENUE_AGAIN_MS = 3000;
+/** So often it is asked whether what is disarmed has been armed. */
+const ARMING_AGAIN_MS = 30_000;
 
 export class Session {
   /** @param {SessionPorts} ports */
@@ -56,6 +60,10 @@ export class Session {
      * @type {Set<"standing" | "overrides">}
      */
     this.saidOnce = new Set();
+    /** @type {Set<string>} `zone.control` of what feeds power or motion and is not armed */
+    this.disarmed = new Set();
+    /** counts the rounds of asking, so that a new welcome ends the old one */
+    this.arming = 0;
     /** why nothing can be shown or done, in words; empty when all is well */
     this.trouble = "Connecting.";
     this.venueTrouble = "";
@@ -125,6 +133,25 @@ export class Session {
     return this.store.face.controls[control];
   }
 
+  /** The linked zones that have this control. @param {string} control */
+  zonesOf(control) {
+    return this.store.face.links.map((link) => link.zone).filter((zone) => this.venue?.zones[zone]?.controls[control]);
+  }
+
+  /** The linked zones where this control feeds power or motion and is not armed. @param {string} control */
+  disarmedIn(control) {
+    return this.zonesOf(control).filter((zone) => this.disarmed.has(`${zone}.${control}`));
+  }
+
+  /**
+   * Reads something that the socket does not tell.
+   * @param {string} path  below `/api/v1/`
+   * @returns {Promise<any>}
+   */
+  ask(path) {
+    return this.ports.ask ? this.ports.ask(path) : Promise.reject(new Error("This page cannot ask the service."));
+  }
+
   /**
    * Acts on a control in every linked zone.
    * @param {string} control
@@ -162,6 +189,7 @@ export class Session {
   /** @param {import("./types.js").Welcome} message */
   #welcomed(message) {
     this.store.welcome(message);
+    void this.#lookAtArming(++this.arming);
     if (message.resumed) return;
     this.asked.caughtUp(message.seq);
     // After a reload of the configuration the place itself may have changed.
@@ -183,6 +211,24 @@ export class Session {
       }
     }
     this.store.touchAll();
+  }
+
+  /**
+   * Once a welcome, and again while something is disarmed.
+   * @param {number} round
+   */
+  async #lookAtArming(round) {
+    if (this.stopped || this.controller === null || !this.ports.ask || round !== this.arming) return;
+    try {
+      const found = disarmedOf((await this.ask("bindings")).bindings ?? {});
+      const same = found.size === this.disarmed.size && [...found].every((each) => this.disarmed.has(each));
+      if (round !== this.arming) return;
+      this.disarmed = found;
+      if (!same) this.store.touchAll();
+    } catch {
+      // The socket says whether the service is there; what was known stands until it answers.
+    }
+    if (this.disarmed.size > 0) this.ports.timers.set(() => void this.#lookAtArming(round), ARMING_AGAIN_MS);
   }
 
   /** @param {Venue} fetched */

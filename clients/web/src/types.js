@@ -65,6 +65,7 @@
  * @property {boolean} joins
  * @property {Position | null} reported        a new position that has yet to settle
  * @property {string | null} pinned_until
+ * @property {Position | null} [sensed]        what its contacts last said, also while a pin stands against it
  *
  * @typedef {object} ZoneState
  * @property {string[]} group
@@ -79,6 +80,7 @@
  * @property {Record<string, {name: string, between: [string, string], line: [Point, Point] | null, simulated: boolean}>} partitions
  * @property {Record<string, {name: string, home: string, reach: string[] | null}>} controllers
  * @property {Record<string, {name: string, type: string | null, zone: string | null, zones: string[]}>} scenes
+ * @property {{lead_order?: string[], others?: string} | null} [combining]
  *
  * @typedef {object} Change  What changed, and nothing else.
  * @property {string} type

@@ -76,6 +76,8 @@ test("a wall says its position, how it is known, and what waits", () => {
   assert.equal(wallWords(wall), "Open, sensed");
   assert.equal(wallWords({ ...wall, trust: "pinned", pinned_until: "2026-11-25T23:40:00Z" }, "America/Halifax"), "Open, stated by hand until 19:40");
   assert.equal(wallWords({ ...wall, reported: "closed" }), "Open, sensed, now reported closed, waiting until steady");
+  assert.equal(wallWords({ ...wall, trust: "pinned", position: "closed", sensed: "open" }), "Closed, stated by hand, its contact says open");
+  assert.equal(wallWords({ ...wall, trust: "pinned", sensed: "open" }), "Open, stated by hand");
   assert.equal(wallWords({ ...wall, position: "unknown", trust: "unknown" }), "Not known");
   assert.equal(wallWords(undefined), "Not known");
 });

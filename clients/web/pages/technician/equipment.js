@@ -1,13 +1,15 @@
 /** Devices and bindings: asked for now and then, as no socket tells of them. A service without them answers 404. */
 import { make, setAll, setText } from "../../elements/dom.js";
-import { figure, listed, refusalWords, words, zoneName } from "../../src/format.js";
+import { clockTime, figure, listed, refusalWords, words, zoneName } from "../../src/format.js";
 import { dateTime } from "../../src/commissioning.js";
+import { placeStanding } from "../../src/equipment.js";
 import { byId } from "../byid.js";
 
 /**
  * @typedef {import("../../src/session.js").Session} Session
- * @typedef {{wanted?: unknown, sent?: unknown, reported?: unknown, confirmed?: boolean | null, fault?: string | null}} Place
- * @typedef {{driver: string, up: boolean | null, since?: string | null, why?: string, points?: Record<string, Place>}} Device
+ * @typedef {import("../../src/equipment.js").Place} Place
+ * @typedef {{what: string | string[], value: unknown, since: string | null}} Input
+ * @typedef {{driver: string, up: boolean | null, since?: string | null, why?: string, points?: Record<string, Place>, inputs?: Record<string, Input>}} Device
  * @typedef {{class: string, device: string, control: string, armed: null | {who: string, at: string, note: string}}} Binding
  */
 
@@ -15,8 +17,13 @@ const AGAIN_MS = 5000;
 
 /** @param {Session} session */
 export function startEquipment(session) {
+  const all = async () => {
+    const [devices, bindings] = await Promise.all([ask("devices"), ask("bindings")]);
+    drawDevices(session, devices, bindings);
+    drawBindings(session, bindings);
+  };
   const look = async () => {
-    if (!document.hidden) await Promise.all([drawDevices(), drawBindings(session)]);
+    if (!document.hidden) await all();
     window.setTimeout(look, AGAIN_MS);
   };
   void look();
@@ -44,29 +51,44 @@ function shown(value) {
   return String(value);
 }
 
-async function drawDevices() {
-  const body = await ask("devices");
+/**
+ * @param {Session} session
+ * @param {any} body
+ * @param {any} found  what GET /bindings answered
+ */
+function drawDevices(session, body, found) {
   if (body === undefined) return;
+  const bindings = /** @type {Binding[]} */ (Object.values(found?.bindings ?? {}));
   const devices = /** @type {[string, Device][]} */ (Object.entries(body?.devices ?? {}));
   const away = devices.filter(([, device]) => device.up === false);
   const table = byId("device-table");
   setText(byId("device-note"), devices.length === 0 ? "No devices." : away.length ? `${listed(away.map(([name]) => name))} cannot be reached.` : "All can be reached.");
   setAll(/** @type {Element} */ (table.parentElement), { hidden: devices.length === 0 });
-  const key = JSON.stringify(devices);
+  const unarmed = new Set(bindings.filter((each) => each.class !== "signal" && each.armed === null).map((each) => each.device));
+  const key = JSON.stringify([devices, [...unarmed]]);
   if (table.dataset.key === key) return;
   table.dataset.key = key;
   const heads = ["Device", "Point", "Wanted", "Sent", "Reported", "Standing"];
+  /** @type {(cells: string[], abnormal: boolean) => HTMLTableRowElement} */
+  const row = (cells, abnormal) =>
+    make("tr", {}, ...cells.map((text, i) => make("td", { "data-head": heads[i + 1] ?? "", "data-differs": i === 4 && abnormal }, text)));
   table.replaceChildren(
     make("thead", {}, make("tr", {}, ...heads.map((head) => make("th", { scope: "col" }, head)))),
     ...devices.map(([name, device]) => {
       const places = Object.entries(device.points ?? {});
+      const inputs = Object.entries(device.inputs ?? {});
       const state = device.up === false ? `away${device.why ? `: ${device.why}` : ""}` : device.up ? "there" : "not tried";
-      const head = make("th", { scope: "rowgroup", rowspan: String(Math.max(1, places.length)), "data-away": device.up === false }, name, make("small", {}, `${device.driver}, ${state}`));
+      const head = make("th", { scope: "rowgroup", rowspan: String(Math.max(1, places.length + inputs.length)), "data-away": device.up === false }, name, make("small", {}, `${device.driver}, ${state}`));
       const rows = places.map(([point, place]) => {
-        const standing = place.fault ? place.fault : place.confirmed ? "confirmed" : place.confirmed === false ? "not confirmed" : "cannot confirm";
-        const cells = [point, shown(place.wanted), shown(place.sent), shown(place.reported), standing];
-        return make("tr", {}, ...cells.map((text, i) => make("td", { "data-head": heads[i + 1] ?? "", "data-differs": i === 4 && (!!place.fault || place.confirmed === false) }, text)));
+        // What is disarmed is the one thing that the service neither wants nor sends.
+        const disarmed = unarmed.has(name) && place.wanted === null && place.sent === null;
+        const standing = placeStanding(place, device.up === false, disarmed);
+        return row([point, shown(place.wanted), shown(place.sent), shown(place.reported), standing.words], standing.abnormal);
       });
+      rows.push(...inputs.map(([point, { what, value, since }]) => {
+        const heard = since ? `heard since ${clockTime(since, session.venue?.venue.timezone)}` : "not heard yet";
+        return row([point, `reads ${listed([what].flat())}`, "\u2014", shown(value), heard], false);
+      }));
       if (rows.length === 0) rows.push(make("tr", {}, make("td", { colspan: "5" }, "No points are bound.")));
       rows[0]?.prepend(head);
       return make("tbody", {}, ...rows);
@@ -74,9 +96,11 @@ async function drawDevices() {
   );
 }
 
-/** @param {Session} session */
-async function drawBindings(session) {
-  const body = await ask("bindings");
+/**
+ * @param {Session} session
+ * @param {any} body  what GET /bindings answered
+ */
+function drawBindings(session, body) {
   if (body === undefined) return;
   const all = /** @type {[string, Binding][]} */ (Object.entries(body?.bindings ?? {}));
   const found = all.filter(([, binding]) => binding.class !== "signal");
@@ -110,7 +134,7 @@ function bindingNode(session, name, { class: kind, device, control, armed }) {
       if (!answer.ok) throw { problem: await answer.json() };
       delete byId("binding-list").dataset.key;
       /** @type {HTMLElement | null} */ (document.activeElement)?.blur();
-      await drawBindings(session);
+      drawBindings(session, await ask("bindings"));
     } catch (error) {
       setText(note, refusalWords(error));
     }
