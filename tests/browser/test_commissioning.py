@@ -99,11 +99,11 @@ async def test_power_is_armed_and_disarmed_here(show: Opener, house: House) -> N
     await screen.page.fill("#who", "A. Technician")
     lamp = row(screen, "binding/heron.lamp/moves")
     await expect(lamp.locator(".arming p")).to_have_text("Disarmed: power is logged and not sent.")
-    await lamp.get_by_role("button", name="Arm heron.lamp", exact=True).click()
+    await lamp.get_by_role("button", name="Arm: the place is clear, heron.lamp").click()
     await expect(lamp.locator(".arming p")).to_contain_text("Armed: power. A. Technician")
     bindings = (await house.call("GET", "/bindings"))["bindings"]
     assert bindings["heron.lamp"]["armed"]["who"] == "A. Technician"
-    await lamp.get_by_role("button", name="Disarm heron.lamp").click()
+    await lamp.get_by_role("button", name="Disarm, heron.lamp").click()
     await expect(lamp.locator(".arming p")).to_contain_text("Disarmed")
     await expect(row(screen, "binding/heron.lamp/loss").locator(".arming")).to_be_hidden()
 

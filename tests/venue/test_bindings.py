@@ -169,6 +169,13 @@ def test_what_does_not_fit_is_told_at_its_place(
     assert right in found[0].right
 
 
+def test_a_control_with_a_mistake_is_found_once(spoilt: Spoilt, wiring_faults: Callable[..., list[Finding]]) -> None:
+    """Nothing follows from it at the binding that drives it."""
+    tree = spoilt("zone_types.section.controls.house.travel", "4 s")
+    (found,) = wiring_faults(tree)
+    assert found.key == "zone_types.section.controls.house.travel"
+
+
 def test_to_deny_what_could_not_be_is_allowed(wired: Wired, spoilt: Spoilt) -> None:
     """A motion that says that it restores nothing is right."""
     assert wired(spoilt("bindings", [{**SCREEN, "restore": False, "follow": False}])).warnings == []

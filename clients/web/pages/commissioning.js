@@ -204,7 +204,7 @@ function armingPainter(box, note) {
     setAll(box, { "data-armed": armed !== null });
     setText(words, armed ? `Armed: ${binding.class}. ${armed.who}, ${dateTime(armed.at, timezone)}` : `Disarmed: ${binding.class} is logged and not sent.`);
     setText(key, armed ? "Disarm" : "Arm: the place is clear");
-    setAll(key, { "aria-label": `${armed ? "Disarm" : "Arm"} ${item.of}` });
+    setAll(key, { "aria-label": `${key.textContent}, ${item.of}` });
   };
 }
 

@@ -101,6 +101,10 @@ test("what a panel works on is a sentence", () => {
     standing: "One room, walls open; this panel is in charge.",
   });
   assert.equal(standingWords(VENUE, face(["heron", "tern"]), [["heron"], ["tern"]]).standing, "Separate rooms, worked together.");
+  const controllers = { ...VENUE.controllers, "plover-wall": { name: "", home: "plover", reach: null } };
+  const mirrors = { ...VENUE, controllers, combining: { others: "mirror", lead_order: ["heron-wall", "plover-wall"] } };
+  const follower = face(["plover", "heron"], { controller: "plover-wall" });
+  assert.equal(standingWords(mirrors, follower, [["heron", "plover"]]).standing, "One room, walls open; follows Heron\u2019s panel.");
   assert.match(standingWords(VENUE, face(["plover"], { locked: { by: "heron-wall" } }), [["heron", "plover"]]).standing, /Heron and Plover are one room; locked: Heron panel is in charge/);
 });
 

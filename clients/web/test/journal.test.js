@@ -36,3 +36,8 @@ test("who acted is named, and what came with time is said so", () => {
   assert.equal(whoWords(VENUE, { ...entry, who: "service", via: "clock" }), "As time passed");
   assert.equal(didWords(entry), "Link zone, plover");
 });
+
+test("what was checked on site is said with its result and by whom", () => {
+  const now = { result: "fail", who: "A. Technician", note: "the contact bounces" };
+  assert.equal(said("checked", { item: "wall/heron-plover/open", now }), "Wall, Heron plover, Open: failed, by A. Technician (the contact bounces)");
+});

@@ -108,3 +108,33 @@ test("a control is described by the home zone first", async () => {
   assert.equal(session.spec("volume")?.unit, "dB");
   assert.equal(session.spec("organ"), undefined);
 });
+
+test("what is disarmed is asked for at a welcome, and again only while something is", async () => {
+  const time = new VirtualTime();
+  const service = new FakeService();
+  /** @type {any} */
+  let bindings = { "heron.volume": { class: "power", device: "amps", control: "heron.volume", armed: null } };
+  let asked = 0;
+  const session = new Session({
+    socketUrl: "ws://hall/panels/heron-wall",
+    controller: "heron-wall",
+    fetchVenue: async () => VENUE,
+    makeSocket: service.makeSocket,
+    now: time.now,
+    timers: time.timers,
+    ask: async () => (asked++, { bindings }),
+  });
+  session.start();
+  const link = { zone: "heron", by: "home", reasons: ["home"], since: AT, pickup: [] };
+  service.say({ type: "welcome", seq: 5, at: AT, resumed: false, controller: { links: [link], lead: false, locked: null, controls: {} } });
+  await settled();
+  assert.deepEqual(session.disarmedIn("volume"), ["heron"]);
+  bindings = { "heron.volume": { ...bindings["heron.volume"], armed: { who: "A. Technician" } } };
+  time.pass(30_000);
+  await settled();
+  assert.deepEqual(session.disarmedIn("volume"), []);
+  assert.equal(asked, 2);
+  time.pass(120_000);
+  await settled();
+  assert.equal(asked, 2);
+});
