@@ -74,7 +74,15 @@ def _surface_hold(command: Act) -> str:
 def _hold(draft: Draft, command: Act, zones: list[str], base: tuple[tuple[str, float], ...] = ()) -> None:
     until = None if command.for_s is None else draft.now + command.for_s
     record = Hold(
-        _holder(command), command.controller, command.control, command.do, tuple(zones), draft.now, until, base
+        _holder(command),
+        command.controller,
+        command.control,
+        command.do,
+        tuple(zones),
+        draft.now,
+        until,
+        base,
+        command.by.who,
     )
     orders.begin_hold(draft, _surface_hold(command), record, by=command.controller or command.by.who)
 

@@ -200,7 +200,7 @@ def let_go(draft: Draft, hold: str, at: float, why: str, zones: Iterable[str] | 
     if not gone:
         return
     draft.emit(HoldEnded(hold, gone, why))
-    by = record.controller or record.holder
+    by = record.controller or record.who or record.holder
     for zone in gone:
         if (zone, record.control) not in draft.controls:
             continue

@@ -119,7 +119,7 @@ class Hold:
     """Something held: ``holder`` (a socket, or an HTTP client until ``until``) acts on ``zones`` until let go.
 
     ``base`` holds each zone's value at the start, range ends ignored, where differences must survive them
-    (``level_mode: offset``).
+    (``level_mode: offset``). ``who`` is the actor, of whom ``holder`` may be one socket of many.
     """
 
     holder: str
@@ -130,6 +130,7 @@ class Hold:
     start: float
     until: float | None = None
     base: tuple[tuple[str, float], ...] = ()
+    who: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,9 @@ from roomlink.rehearsal.invariants import Watch
 from roomlink.rehearsal.stand_in import StandIn
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.outputs import Outputs
+from roomlink.runtime.safety import towards_safe
 from roomlink.runtime.simulated import WALL, SimulatedWalls
 from roomlink.runtime.wiring import Wired, wire
-from roomlink.runtime.safety import towards_safe
 from roomlink.runtime.writer import Writer
 from roomlink.testing.clock import VirtualClock, VirtualTimer
 

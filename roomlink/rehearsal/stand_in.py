@@ -60,6 +60,9 @@ class StandIn:
         self.outbox.want(point, wanted, until)
         self._soon()
 
+    def hurry(self) -> None:
+        self._soon()
+
     def again(self, point: str) -> None:
         self.outbox.again(point)
         self._soon()

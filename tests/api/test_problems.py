@@ -196,7 +196,7 @@ async def test_a_body_that_is_too_large_is_413(service: Running) -> None:
     [
         ("PATCH", "/zones/heron", {"GET", "HEAD"}),
         ("POST", "/controllers/heron-wall/links/tern", {"PUT", "DELETE"}),
-        ("PATCH", "/scenes/dinner", {"GET", "HEAD", "PUT"}),
+        ("PATCH", "/scenes/dinner", {"GET", "HEAD", "PUT", "DELETE"}),
         ("DELETE", "/venue", {"GET", "HEAD"}),
     ],
 )

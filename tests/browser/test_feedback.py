@@ -15,6 +15,15 @@ UNIT = "\N{NARROW NO-BREAK SPACE}dB"
 APOSTROPHE = "\N{RIGHT SINGLE QUOTATION MARK}"
 NONE = "\N{EM DASH}"
 
+BROKEN = """
+(cells) => cells.filter((cell) => {
+  const range = document.createRange();
+  range.selectNodeContents(cell);
+  return range.getClientRects().length > 1 || cell.scrollWidth > cell.clientWidth;
+}).map((cell) => cell.textContent)
+"""
+"""Options of one word that take more than one line."""
+
 SHOWN = {
     "heron-wall": ("mismatch-flag", NONE, "", "Rooms differ", ""),
     "plover-wall": ("majority", f"{MINUS}30.0{UNIT}", "Laptop", "Tern differs", "Align all"),
@@ -65,14 +74,15 @@ async def test_one_control_is_aligned_on_its_own(house: House, show: Opener) -> 
 
 
 async def test_without_a_common_value_one_touch_aligns_to_what_a_room_has(house: House, show: Opener) -> None:
-    """Where the policy shows no value, the panel says which room has what and offers each value, its own room's first."""
+    """Where no value is shown the panel says which room has what and offers each value, its own room's first."""
     await _differ(house, "heron-wall")
     panel = await show("/panel/heron-wall")
     await panel.control("volume", "align-open").click()
     own, others = f"{MINUS}30.0{UNIT}", f"{MINUS}10.0{UNIT}"
     await expect(panel.control("volume", "held")).to_have_text(f"Heron and Plover have {own}; Tern has {others}.")
     offers = panel.control("volume", "align-to")
-    await expect(offers).to_have_text([f"All to Heron and Plover{APOSTROPHE}s {own}", f"All to Tern{APOSTROPHE}s {others}"])
+    s = f"{APOSTROPHE}s"
+    await expect(offers).to_have_text([f"All to Heron and Plover{s} {own}", f"All to Tern{s} {others}"])
     await offers.nth(1).click()
     await expect(panel.control("volume", "words")).to_have_text("")
     await expect(panel.control("volume", "align-open")).to_be_hidden()
@@ -86,7 +96,7 @@ async def test_without_a_common_value_one_touch_aligns_to_what_a_room_has(house:
 async def test_without_a_common_value_no_plain_align_is_offered_and_setting_one_ends_it(
     house: House, show: Opener
 ) -> None:
-    """Where the policy shows no value, no Align without a value is offered; a value set on the panel brings all together."""
+    """Where no value is shown, none is aligned to unseen; a value set on the panel brings all together."""
     await _differ(house, "heron-wall")
     panel = await show("/panel/heron-wall")
     await expect(panel.control("volume", "words")).to_have_text("Rooms differ")
@@ -95,6 +105,21 @@ async def test_without_a_common_value_no_plain_align_is_offered_and_setting_one_
     await panel.control("volume").get_by_role("slider").press("Home")
     await expect(panel.control("volume", "words")).to_have_text("")
     await expect(panel.control("volume", "state")).to_have_text(f"{MINUS}60.0{UNIT}")
+
+
+@pytest.mark.parametrize("size", [(1024, 768), (1280, 800), (800, 1280)])
+async def test_the_word_of_a_chosen_option_stays_whole(house: House, show: Opener, size: tuple[int, int]) -> None:
+    """On a screen of 10 inches no option breaks within a word, whether it is chosen or not, of one room or of three."""
+    await house.set("heron", program="camera")
+    panel = await show("/panel/heron-wall")
+    await panel.page.set_viewport_size({"width": size[0], "height": size[1]})
+    radios = panel.control("program").get_by_role("radio")
+    await expect(panel.control("program").get_by_role("radio", name="Camera")).to_have_attribute("aria-checked", "true")
+    assert await radios.evaluate_all(BROKEN) == []
+    for wall in ("heron-plover", "plover-tern"):
+        await house.call("PUT", f"/partitions/{wall}", {"position": "open", "pin": 3600})
+    await expect(radios).to_have_count(10)
+    assert await radios.evaluate_all(BROKEN) == []
 
 
 async def _differ(house: House, controller: str) -> None:

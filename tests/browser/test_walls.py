@@ -74,7 +74,7 @@ async def test_a_wall_that_no_sensor_tells_of_is_not_left_to_one(show: Opener) -
 
 
 async def test_a_simulated_wall_is_stated_and_its_sensor_trusted_again(house: House, show: Opener) -> None:
-    """A simulated wall is stated like a real one; its contact goes on telling, and counts when the pin is taken away."""
+    """A simulated wall is stated like a real one; its contact counts again when the pin is taken away."""
     plan = await show("/plan")
     wall = plan.page.get_by_role("group", name="West wall")
     await expect(wall.locator('[part="position"]')).to_contain_text("Closed, sensed")
@@ -84,3 +84,17 @@ async def test_a_simulated_wall_is_stated_and_its_sensor_trusted_again(house: Ho
     await wall.get_by_role("button", name="Trust the sensor again").click()
     await expect(wall.locator('[part="position"]')).to_contain_text("Closed, sensed")
     assert (await house.call("GET", "/partitions"))["partitions"]["heron-plover"]["trust"] == "sensed"
+
+
+async def test_what_is_chosen_about_a_wall_stays_within_its_card(show: Opener) -> None:
+    """On the technician's page, at the width of a laptop, and on a phone."""
+    technician = await show("/technician", live=False)
+    cards = technician.page.locator("rl-walls [part=pane]")
+    await expect(cards).to_have_count(2)
+    for width in (1280, 390):
+        await technician.page.set_viewport_size({"width": width, "height": 800})
+        for card in await cards.all():
+            frame, choice = await card.bounding_box(), await card.get_by_role("combobox").bounding_box()
+            assert frame is not None
+            assert choice is not None
+            assert choice["x"] + choice["width"] <= frame["x"] + frame["width"]

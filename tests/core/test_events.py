@@ -37,10 +37,27 @@ ALL: list[ev.Event] = [
     ev.LinkEnded("a-panel", "b", "unlinked by hand"),
     ev.HandSet("a-panel", "volume", -10.0),
     ev.HandSet("a-panel", "volume", None),
-    ev.HoldBegan("h", Hold("finger", None, "volume", "raise", ("a", "b"), 1000.0, 1001.0, (("a", -3.0), ("b", 4.0)))),
+    ev.HoldBegan(
+        "h", Hold("finger", None, "volume", "raise", ("a", "b"), 1000.0, 1001.0, (("a", -3.0), ("b", 4.0)), "kim")
+    ),
     ev.HoldEnded("h", ("a",), "released"),
     ev.WallSet(
-        "a-b", Wall("open", True, "pinned", "closed", 1002.0, "open", (True, None), 1060.0, 1600.0, True, "kim", "http", ("w", "device"))
+        "a-b",
+        Wall(
+            "open",
+            True,
+            "pinned",
+            "closed",
+            1002.0,
+            "open",
+            (True, None),
+            1060.0,
+            1600.0,
+            True,
+            "kim",
+            "http",
+            ("w", "device"),
+        ),
     ),
     ev.WallDropped("a-b"),
     ev.Regrouped((("a", "b"), ("c",))),

@@ -211,3 +211,13 @@ def test_a_zone_and_a_controller_of_one_name_are_held_apart() -> None:
     assert list(driver.state.holds) == ["finger/controller/a/talkback", "finger/zone/a/talkback"]
     driver.do(replace(through, do="release"))
     assert driver.value("a", "talkback") is True
+
+
+def test_who_lets_go_is_called_by_the_same_name_as_when_it_held() -> None:
+    """Not by that of the socket."""
+    driver = Driver(venues.row(1))
+    driver.act("a", "volume", "raise")
+    held = driver.control("a", "volume")["by"]
+    driver.advance(0.5)
+    driver.act("a", "volume", "stop")
+    assert (held, driver.control("a", "volume")["by"]) == (FINGER.who, FINGER.who)

@@ -51,8 +51,10 @@ export class ControlElement extends RlElement {
     if (own !== null) return own;
     const name = controlName(this.control, this.spec);
     // In a joined room it must be said whose it is.
-    const of = this.spec?.scope === "local" && (this.session?.store.face.links.length ?? 0) > 1 ? this.session?.home : null;
-    return of ? `${name}, ${zoneName(this.session?.venue ?? null, of)}` : name;
+    const { session } = this;
+    const of = session && this.spec?.scope === "local" ? session.zonesOf(this.control) : [];
+    const told = session && of.length > 0 && of.length < session.store.face.links.length;
+    return told ? `${name}, ${listed(of.map((zone) => zoneName(session.venue, zone)))}` : name;
   }
 
   /** The override that holds it, if any does. */

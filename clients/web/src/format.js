@@ -167,7 +167,7 @@ export function wallWords(wall, timezone) {
   } else if (wall.position !== "unknown") {
     parts.push(wall.trust === "sensed" ? "sensed" : "not confirmed");
   }
-  if (wall.reported && wall.reported !== wall.position) parts.push(`now reported ${wall.reported}, waiting until steady`);
+  if (wall.reported && wall.reported !== wall.position && wall.reported !== wall.sensed) parts.push(`now reported ${wall.reported}, waiting until steady`);
   if (wall.flagged) parts.push("closed inside rooms that are joined another way");
   return parts.join(", ");
 }

@@ -133,9 +133,13 @@ export class Session {
     return this.store.face.controls[control];
   }
 
-  /** The linked zones that have this control. @param {string} control */
+  /** The linked zones that this control reaches: combining alone does not carry what is local. @param {string} control */
   zonesOf(control) {
-    return this.store.face.links.map((link) => link.zone).filter((zone) => this.venue?.zones[zone]?.controls[control]);
+    const reached = this.store.face.links.filter(({ zone, reasons }) => {
+      const spec = this.venue?.zones[zone]?.controls[control];
+      return spec && !(spec.scope === "local" && reasons.every((reason) => reason === "combining"));
+    });
+    return reached.map((link) => link.zone);
   }
 
   /** The linked zones where this control feeds power or motion and is not armed. @param {string} control */
