@@ -101,14 +101,14 @@ class OccurrenceChange(Body):
 # Reading
 
 
-def _zone_names(request: Request) -> tuple[str, ...]:
+def zone_names(request: Request) -> tuple[str, ...]:
     names = tuple(request.query_params.getlist("zone"))
     for name in names:
         require("zone", name, state(request).spec.zones)
     return names or tuple(state(request).spec.zones)
 
 
-def _window(request: Request) -> tuple[float, float]:
+def window(request: Request) -> tuple[float, float]:
     query, timezone = request.query_params, state(request).spec.timezone
     # A "+" of an offset that was not escaped in a URL arrives as a space.
     given = {n: recurrence.read_time(n, query[n].replace(" ", "+"), timezone) for n in ("from", "to") if n in query}
@@ -122,8 +122,8 @@ def _window(request: Request) -> tuple[float, float]:
 
 async def get_bookings(request: Request) -> Response:
     """Bookings with the dates that touch a time."""
-    start, end = _window(request)
-    zones = _zone_names(request) if "zone" in request.query_params else None
+    start, end = window(request)
+    zones = zone_names(request) if "zone" in request.query_params else None
     everything = flag("all", request.query_params.get("all", "false"))
     now = state(request)
     found: dict[str, Any] = {}
@@ -141,8 +141,8 @@ async def get_booking(request: Request) -> Response:
 
 async def get_free_busy(request: Request) -> Response:
     """When zones are taken, set-up and clear-down included, and when they are free."""
-    start, end = _window(request)
-    taken = availability.busy(state(request), _zone_names(request), start, end)
+    start, end = window(request)
+    taken = availability.busy(state(request), zone_names(request), start, end)
     shown = {
         zone: {
             "busy": [{"start": rfc3339(b.start), "end": rfc3339(b.end), "kind": b.kind} for b in spells],

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roomlink import limits
-from roomlink.api.bookings import WINDOW, _window, _zone_names
+from roomlink.api.bookings import WINDOW, window, zone_names
 from roomlink.api.encoding import Json
 from roomlink.api.models import Body
 from roomlink.api.reading import flag
@@ -61,8 +61,8 @@ async def get_zone_calendar(request: Request) -> Response:
 async def get_free_busy(request: Request) -> Response:
     """When zones are taken, as iCalendar: one VFREEBUSY for each."""
     now: State = state(request)
-    start, end = _window(request)
-    taken = availability.busy(now, _zone_names(request), start, end)
+    start, end = window(request)
+    taken = availability.busy(now, zone_names(request), start, end)
     names = {zone: spec.name for zone, spec in now.spec.zones.items()}
     return _calendar(request, free_busy(names, taken, start, end, writer(request).clock.stamp()), "free-busy")
 

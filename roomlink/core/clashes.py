@@ -81,17 +81,6 @@ def split(
 # Zones that are large enough
 
 
-def walls_concerned(spec: Spec, zones: Iterable[str]) -> dict[str, str]:
-    """Partition to the position that it has when exactly these zones are one room: open inside, closed on the edge."""
-    inside = set(zones)
-    found: dict[str, str] = {}
-    for zone in zones:
-        for wall in spec.walls_of.get(zone, ()):
-            joined = inside.issuperset(spec.partitions[wall].between)
-            found[wall] = "open" if joined else "closed"
-    return found
-
-
 def rooms_for(spec: Spec, people: int) -> list[Room]:
     """The rooms that hold so many by their posted number: the smallest first, then those with fewest walls to set."""
     return [room for room in spec.rooms if room.posted >= people]

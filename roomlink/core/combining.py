@@ -93,12 +93,8 @@ def _remember(draft: Draft, zones: list[str]) -> None:
         values: dict[str, Value] = {}
         for control, spec in draft.spec.zones[zone].controls.items():
             if spec.kind not in ("momentary", "motion") and (zone, control) in draft.controls:
-                values[control] = _now_wanted(draft, zone, control)
+                values[control] = orders.wanted_now(draft, zone, control)
         draft.emit(Remembered(zone, values))
-
-
-def _now_wanted(draft: Draft, zone: str, control: str) -> Value:
-    return orders.wanted(draft.controls[zone, control], draft.now, held=orders.is_held(draft, zone, control))
 
 
 def _settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:
@@ -173,14 +169,14 @@ def _combine(draft: Draft, combining: CombiningSpec, group: Group) -> None:
         if rule == "keep" or not zones:
             continue
         if rule in _OF_GROUP:
-            levels = [v for zone in zones if isinstance(v := _now_wanted(draft, zone, control), float)]
+            levels = [v for zone in zones if isinstance(v := orders.wanted_now(draft, zone, control), float)]
             if not levels:
                 continue
             value: Value = _OF_GROUP[str(rule)](levels)
         elif rule == "lead":
             if reference is None or reference not in zones:
                 continue
-            value = _now_wanted(draft, reference, control)
+            value = orders.wanted_now(draft, reference, control)
         else:
             value = rule
         for zone in zones:

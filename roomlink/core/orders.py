@@ -33,6 +33,11 @@ def wanted(record: Control, now: float, *, held: bool = False) -> Value:
     return record.value if record.pending is None else record.pending
 
 
+def wanted_now(draft: Draft, zone: str, control: str) -> Value:
+    """What to remember a zone's control by, as the draft has it: for scenes, and for zones that stood alone."""
+    return wanted(draft.controls[zone, control], draft.now, held=is_held(draft, zone, control))
+
+
 def set_level(
     draft: Draft, zone: str, control: str, value: float, *, over: float, by: str, shifted_by: str | None = None
 ) -> None:

@@ -158,7 +158,7 @@ def _captured(draft: Draft, old: SceneSpec, zones: tuple[str, ...]) -> dict[str,
         require("zone", zone, draft.spec.zones)
         held = old.zones.get(zone) or old.values
         found[zone] = {
-            control: orders.wanted(draft.controls[zone, control], draft.now, held=orders.is_held(draft, zone, control))
+            control: orders.wanted_now(draft, zone, control)
             for control, spec in draft.spec.zones[zone].controls.items()
             if spec.kind not in ("momentary", "motion") and (not held or control in held)
         }

@@ -14,7 +14,6 @@ Constants = dict[str, str | int | float]
 
 VALUE = "value"
 REFRESH_S = 5.0
-LOGIN_WORDS = ("user", "password")
 
 
 def _ending(value: str) -> str:
