@@ -34,6 +34,15 @@ def parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=port, default=8080, help="port to listen on; 0 takes a free one (8080)")
     serve.add_argument("--data", type=Path, metavar="DIR", help="folder of the journal; without it nothing is kept")
     serve.add_argument("--open", action="store_true", help="no sign-in; on this machine's own addresses only")
+    serve.add_argument(
+        "--name", action="append", default=[], metavar="HOST", help="a name by which browsers ask for it; repeatable"
+    )
+    serve.add_argument("--cert", type=Path, metavar="FILE", help="the certificate (PEM, with its chain) for TLS")
+    serve.add_argument("--key", type=Path, metavar="FILE", help="the private key of the certificate (PEM)")
+    serve.add_argument("--behind-proxy", action="store_true", help="a proxy on this machine ends TLS")
+    serve.add_argument(
+        "--new-engineer", action="store_true", help="print a code that makes an engineer, for lost passwords"
+    )
     serve.add_argument("--log", default="info", choices=("debug", "info", "warning", "error"), help="least to log")
     serve.set_defaults(run=run_serve)
 
@@ -59,6 +68,8 @@ def parser() -> argparse.ArgumentParser:
     handover.set_defaults(run=run_handover)
 
     rehearsing(commands)
+    simulating(commands)
+    backing_up(commands)
 
     schema = commands.add_parser("schema", help="print the JSON Schema of a venue's configuration")
     schema.add_argument("--drivers", action="store_true", help="with the keys of every installed driver's devices")
@@ -79,6 +90,50 @@ def rehearsing(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     rehearse.set_defaults(run=run_rehearse)
 
 
+def backing_up(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    backup = commands.add_parser("backup", help="one file with everything that a venue is, while it runs")
+    backup.add_argument("data", type=Path, metavar="DATA", help="the service's data folder")
+    backup.add_argument("--out", type=Path, metavar="FILE", required=True, help="the backup to write")
+    backup.add_argument(
+        "--folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files (the one that was served last)"
+    )
+    backup.add_argument("--json", action="store_true", help="what is in it, as JSON")
+    backup.set_defaults(run=run_backup)
+
+    restore = commands.add_parser("restore", help="put a backup back, while the service is stopped")
+    restore.add_argument("file", type=Path, metavar="FILE", help="the backup")
+    restore.add_argument("--data", type=Path, metavar="DIR", required=True, help="the data folder for the journal")
+    restore.add_argument("--folder", type=Path, metavar="FOLDER", help="where to put the configuration, too")
+    restore.add_argument("--json", action="store_true", help="what was put where, as JSON")
+    restore.set_defaults(run=run_restore)
+
+
+def simulating(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    simulate = commands.add_parser(
+        "simulate", help="run random evenings, faults and crashes included, and hold the service to its rules"
+    )
+    simulate.add_argument("folder", type=Path, nargs="?", metavar="FOLDER", help="a venue's folder (a random venue)")
+    simulate.add_argument("--seed", type=int, required=True, help="what everything random comes from")
+    simulate.add_argument("--seeds", type=positive, default=1, help="how many seeds to run, from this one on (1)")
+    simulate.add_argument("--hours", type=hours, default=5.0, help="simulated hours of each seed (5)")
+    simulate.add_argument("--json", action="store_true", help="everything as JSON")
+    simulate.set_defaults(run=run_simulate)
+
+
+def positive(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError(f"{number} is not 1 or more")
+    return number
+
+
+def hours(text: str) -> float:
+    number = float(text)
+    if not 0.0 < number <= 10_000.0:
+        raise argparse.ArgumentTypeError(f"{text} is not above 0 and up to 10000")
+    return number
+
+
 def port(text: str) -> int:
     number = int(text)
     if not 0 <= number <= 65535:
@@ -93,16 +148,23 @@ def run_serve(args: argparse.Namespace) -> int:
     from roomlink.runtime import logs
     from roomlink.service import Options, Service
 
-    if args.host not in LOOPBACK:
-        print(
-            f"roomlink: there is no sign-in yet, so it serves this machine alone: --host {args.host} is refused;"
-            f" use one of {', '.join(LOOPBACK)}",
-            file=sys.stderr,
-        )
+    if (wrong := unsafe(args)) is not None:
+        print(f"roomlink: {wrong}", file=sys.stderr)
         return USAGE
     logs.configure(args.log)
+    options = Options(
+        args.folder,
+        args.host,
+        args.port,
+        args.data,
+        open=args.open,
+        names=tuple(name.lower() for name in args.name),
+        tls=None if args.cert is None else (args.cert, args.key),
+        behind_proxy=args.behind_proxy,
+        new_engineer=args.new_engineer,
+    )
     try:
-        uvloop.run(Service(Options(args.folder, args.host, args.port, args.data)).run())
+        uvloop.run(Service(options).run())
     except VenueFault as fault:
         _print_findings(fault.findings, as_json=False, to=sys.stderr.write)
         return FINDINGS
@@ -112,6 +174,37 @@ def run_serve(args: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         pass
     return OK
+
+
+def unsafe(args: argparse.Namespace) -> str | None:
+    """Why these arguments of ``serve`` would let in somebody who should not be, or show passwords on the way."""
+    here, own = args.host in LOOPBACK, f"use one of {', '.join(LOOPBACK)}"
+    secure = args.cert is not None
+    rules = (
+        (secure != (args.key is not None), "--cert and --key belong together: give both, or none"),
+        (
+            args.open and not here,
+            f"without sign-in it serves this machine alone: --host {args.host} is refused; {own}, or leave out --open",
+        ),
+        (
+            args.open and args.behind_proxy,
+            "--open with --behind-proxy would let everybody in whom the proxy lets through: leave out one of them",
+        ),
+        (
+            args.behind_proxy and not here,
+            f"behind a proxy it listens to this machine alone: --host {args.host} is refused; {own}",
+        ),
+        (
+            not here and not secure,
+            f"passwords must not travel in the clear: --host {args.host} is refused without --cert and --key; or {own},"
+            " with a proxy before it and --behind-proxy",
+        ),
+        (
+            args.host in ("0.0.0.0", "::") and not args.name,
+            "say by which name browsers ask for it, such as --name hall.example: others are refused",
+        ),
+    )
+    return next((why for wrong, why in rules if wrong), None)
 
 
 def run_check(args: argparse.Namespace) -> int:
@@ -205,6 +298,68 @@ def run_rehearse(args: argparse.Namespace) -> int:
         return commands.run_rehearse(args.folder, args.scenarios, junit_to=args.junit, as_json=args.json)
     journal, start, end = args.from_journal
     return commands.run_cut(args.folder, Path(journal), start, end, args.out)
+
+
+def run_backup(args: argparse.Namespace) -> int:
+    from roomlink.drivers.registry import Registry
+    from roomlink.journal import backup
+    from roomlink.rehearsal.arrangements import untold
+    from roomlink.rehearsal.report import progress
+    from roomlink.runtime.device_rules import DriverRules
+    from roomlink.venue.load import load
+
+    tell = progress(sys.stderr) if sys.stderr.isatty() else untold
+    folder = args.folder or backup.served_folder(args.data)
+    notes: list[str] = []
+    try:
+        made = backup.make(args.data, args.out, folder, tell)
+    except (RoomlinkError, OSError) as error:
+        print(f"roomlink: {error}", file=sys.stderr)
+        return FINDINGS
+    notes += made.notices
+    if folder is None:
+        notes.append("The configuration is not in it: name its folder with --folder.")
+    else:
+        try:
+            if load(folder, DriverRules(Registry.of())).digest != made.configuration:
+                notes.append("The folder was changed since it was last served; it is in the backup as it is now.")
+        except VenueFault:
+            notes.append("The folder has mistakes that `roomlink check` tells; it is in the backup as it is.")
+    if args.json:
+        print(json.dumps({**made.as_json(), "notes": notes}, indent=2))
+    else:
+        whole = f"{args.out}: {made.name}, everything up to entry {made.seq}, in {len(made.parts)} parts."
+        print(whole, *notes, sep="\n")
+    return OK
+
+
+def run_restore(args: argparse.Namespace) -> int:
+    from roomlink.journal.restore import restore
+    from roomlink.rehearsal.arrangements import untold
+    from roomlink.rehearsal.report import progress
+
+    tell = progress(sys.stderr) if sys.stderr.isatty() else untold
+    try:
+        done = restore(args.file, args.data, args.folder, tell)
+    except (RoomlinkError, OSError) as error:
+        print(f"roomlink: {error}", file=sys.stderr)
+        return FINDINGS
+    kept = [str(path) for path in done.kept]
+    if args.json:
+        print(json.dumps({**done.manifest.as_json(), "configuration_restored": done.folder, "kept": kept}, indent=2))
+        return OK
+    made = done.manifest
+    print(f"{made.name} is restored as after entry {made.seq}, of roomlink {made.version}.")
+    if not done.folder:
+        print("The configuration was left as it is: --folder puts back the one in the backup.")
+    print(*(f"What was there is kept as {name}." for name in kept), sep="\n", end="\n" if kept else "")
+    return OK
+
+
+def run_simulate(args: argparse.Namespace) -> int:
+    from roomlink.simulation.report import run_simulate
+
+    return run_simulate(args.folder, args.seed, args.seeds, args.hours, as_json=args.json)
 
 
 def run_schema(args: argparse.Namespace) -> int:

@@ -6,7 +6,10 @@
     │   ├── BadValue           422  a value outside what the field allows
     │   ├── Refused            409  a sound request that the present state forbids; ``kind`` says why
     │   ├── Precondition       412/428  a write that could have lost somebody else's
+    │   ├── NotAllowed         401/403  who asks is not known, or may not do it
+    │   ├── TooMany            429  asked too often; ``retry_s`` says when to ask again
     │   └── BadRequest         400  a request or message that cannot be read at all
+    ├── BackupRefused          a backup that cannot be made, or must not be restored; the message says what to do
     ├── VenueFault             a configuration with findings; ``findings`` lists all of them
     └── OurFault
         ├── JournalFailed      503  the journal could not take an entry; nothing was acknowledged
@@ -18,6 +21,7 @@ A ``CallerFault`` becomes an RFC 9457 problem on every public face; ``kind`` is 
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 
@@ -90,12 +94,38 @@ class BadRequest(CallerFault):
     title = "The request cannot be read"
 
 
+class NotAllowed(CallerFault):
+    """Who asks is not known (401), or may not do it (403)."""
+
+    status = 403
+    title = "Not allowed"
+
+    def __init__(self, kind: str, detail: str, *, status: int = 403, **members: Any) -> None:
+        super().__init__(kind, detail, **members)
+        self.status = status
+
+
+class TooMany(CallerFault):
+    """Asked too often; ``retry_s`` says in how many seconds to ask again."""
+
+    status = 429
+    title = "Too many attempts"
+
+    def __init__(self, detail: str, retry_s: float) -> None:
+        self.retry_s = max(1, math.ceil(retry_s))
+        super().__init__("too-many-attempts", detail, retry=self.retry_s)
+
+
 class VenueFault(RoomlinkError):
     """A configuration that cannot be used; ``findings`` holds every finding, each printable on one line."""
 
     def __init__(self, findings: list[Any]) -> None:
         super().__init__("\n".join(str(f) for f in findings))
         self.findings = findings
+
+
+class BackupRefused(RoomlinkError):
+    """A backup that cannot be made, or must not be restored; nothing was touched, and the message says what to do."""
 
 
 class OurFault(RoomlinkError):

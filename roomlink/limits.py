@@ -20,7 +20,14 @@ VENUE_FILE_BYTES_MAX = 16 * 1024 * 1024
 
 # Sockets and HTTP.
 MESSAGE_BYTES_MAX = 64 * 1024
+# What the kernel holds for a slow peer of a socket (Linux doubles it for its own bookkeeping).
+SEND_BUFFER_BYTES = 64 * 1024
 BODY_BYTES_MAX = 1024 * 1024
+# A request must have come whole so long after its connection was opened, or after its first byte; an answer that
+# is not being read is given up after so long. Of those that have not come whole the oldest makes room for a newer.
+REQUEST_S = 20.0
+UNREAD_S = 30.0
+UNFINISHED_REQUESTS_MAX = 4096
 IDEMPOTENCY_KEYS_MAX = 10_000
 IDEMPOTENCY_KEY_CHARS_MAX = 200
 EVENTS_PAGE_MAX = 1000
@@ -50,9 +57,72 @@ ALTERNATIVE_REACH_S = 86400.0
 # A phase of a booking or a routine that comes later than this was missed, most likely while the service was away.
 DIARY_LATE_S = 60.0
 
+# Turns. A wall of which nothing is said takes so long to move. A search for a schedule takes so many steps at
+# most, and is not begun for more moves; later starts are tried in these steps, so far. Ticks are kept for so long after their move was due.
+MOVE_MINUTES = 15.0
+TURN_STEPS_MAX = 5000
+TURN_JOBS_MAX = 200
+TURN_LATER_STEP_S = 300.0
+TURN_LATER_S_MAX = 4 * 3600.0
+TURN_PROBLEMS_MAX = 5
+# Of a series, dates that crews cannot make are left out so many times over; then all of it is refused.
+TURN_ROUNDS_MAX = 4
+TICK_KEPT_S = 2 * 86400.0
+TICK_NOTE_CHARS_MAX = 200
+
+# Who may come in. A session ends so long after its last use, and so long after it began. A use is written down only
+# once it prolongs the session by so much; one of a panel or an integration so often.
+SESSION_IDLE_S = 12 * 3600.0
+SESSION_S_MAX = 7 * 86400.0
+SESSION_USE_S = 600.0
+SESSIONS_OF_ONE_MAX = 20
+KEY_USE_S = 3600.0
+KEY_DAYS_MAX = 3650
+PEOPLE_MAX = 1000
+KEYS_MAX = 2000
+PASSWORD_CHARS_MIN = 12
+PASSWORD_CHARS_MAX = 200
+PAIRING_S = 600.0
+PAIRING_CODES_MAX = 100
+# Hashing a password takes 19 MiB and some 30 ms of a processor: so many at once, so many that wait.
+HASHES_AT_ONCE = 2
+HASHES_WAITING_MAX = 20
+# So many wrong tries are free; each further one costs twice the wait of the one before, up to a bound.
+TRIES_FREE = 5
+TRY_WAIT_S = 1.0
+TRY_WAIT_NAME_S_MAX = 60.0
+TRY_WAIT_ADDRESS_S_MAX = 900.0
+TRY_WAIT_CODES_S_MAX = 10.0
+TRIES_FORGOTTEN_S = 3600.0
+TRIES_KEPT_MAX = 10_000
+# So many refusals an hour go into the journal one by one; the rest are counted.
+REFUSALS_TOLD_HOURLY_MAX = 60
+
+# Alarms. One that is raised more often than so many times in so many seconds chatters: it is held standing until it has
+# kept still for so long. More than so many raised in so many seconds are a flood [second-hand, of ISA-18.2].
+ALARM_CHATTER_TIMES = 5
+ALARM_CHATTER_S = 600.0
+ALARM_QUIET_S = 600.0
+ALARM_FLOOD = 10
+ALARM_FLOOD_S = 600.0
+ALARM_SHELVE_S_MIN = 60.0
+ALARM_SHELVE_S_MAX = 7 * 86400.0
+ALARM_WHY_CHARS_MAX = 200
+ALARMS_TOLD_MAX = 100
+
+# The event loop: how often its lag is measured, above which it is slow, and for how long until that is an alarm.
+LAG_SAMPLE_S = 0.25
+LAG_S_MAX = 0.2
+LAG_FOR_S = 10.0
+
 # Journal.
 SNAPSHOT_ENTRIES = 20_000
 APPEND_BATCH_ENTRIES_MAX = 500
+# Old level chatter is made small in steps of so many entries, with so much time for others in between.
+COMPACT_ENTRIES_MAX = 100
+COMPACT_PAUSE_S = 0.02
+JOURNAL_KEEP_DAYS_MIN = 1
+JOURNAL_KEEP_DAYS_MAX = 36500
 
 # Two levels closer than this are the same number: it only absorbs binary rounding, it is no tolerance.
 LEVEL_EPSILON = 1e-9
@@ -61,3 +131,4 @@ VIEW_DECIMALS = 4
 
 assert HOLD_SIGN_INTERVAL_S * 2 < HOLD_SILENCE_S < 1.0, "two lost signs must not let go, and 1 s must"
 assert MESSAGE_BYTES_MAX <= BODY_BYTES_MAX
+assert SESSION_USE_S < SESSION_IDLE_S < SESSION_S_MAX, "a session in use must not end for lack of it"

@@ -53,8 +53,8 @@ def serve(folder: Path, tmp_path: Path) -> Iterator[Callable[..., Served]]:
     """Start ``roomlink serve`` in a process of its own, with a journal that outlives it."""
     started: list[Served] = []
 
-    def begin(*more: str, data: Path | None = tmp_path / "data") -> Served:
-        served = Served(folder, data, *more)
+    def begin(*more: str, data: Path | None = tmp_path / "data", sign_in: bool = False) -> Served:
+        served = Served(folder, data, *more, sign_in=sign_in)
         started.append(served)
         return served
 

@@ -94,14 +94,46 @@ def test_the_schema_is_printed(capsys: Out) -> None:
     assert "zones" in schema["properties"]
 
 
+@pytest.mark.parametrize(
+    "more", [["--open"], ["--open", "--cert", "c", "--key", "k"], [], ["--behind-proxy"]], ids=" ".join
+)
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.0.2.7", "hall.example"])
-def test_other_machines_are_not_served(folder: Path, capsys: Out, host: str) -> None:
-    """Without sign-in it is this machine alone: status 2, and what would be right."""
-    assert main(["serve", str(folder), "--host", host]) == 2
+def test_other_machines_are_not_served_openly_or_in_the_clear(
+    folder: Path, capsys: Out, host: str, more: list[str]
+) -> None:
+    """Not without sign-in, and no password travels without TLS: status 2, and what would be right."""
+    assert main(["serve", str(folder), "--host", host, *more]) == 2
     out, err = capsys.readouterr()
     assert out == ""
     assert f"{host} is refused" in err
     assert "127.0.0.1" in err
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--cert", "c"], "--cert and --key belong together"),
+        (["--key", "k"], "--cert and --key belong together"),
+        (["--open", "--behind-proxy"], "leave out one of them"),
+        (["--host", "0.0.0.0", "--cert", "c", "--key", "k"], "--name hall.example"),
+    ],
+    ids=str,
+)
+def test_arguments_that_would_let_the_wrong_in_are_refused(
+    folder: Path, capsys: Out, more: list[str], says: str
+) -> None:
+    """Before anything is opened: status 2, and what would be right."""
+    assert main(["serve", str(folder), *more]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_a_certificate_that_cannot_be_used_is_told(folder: Path, tmp_path: Path) -> None:
+    """Status 1 and a sentence."""
+    cert = tmp_path / "c.pem"
+    cert.write_text("no certificate")
+    done = run("serve", str(folder), "--port", "0", "--cert", str(cert), "--key", str(cert))
+    assert done.returncode == 1
+    assert "the certificate or its key cannot be used" in said(done)
 
 
 def test_a_port_in_use_is_told(folder: Path) -> None:

@@ -21,6 +21,7 @@ ORDER = (
     ("runtime",),
     ("testing",),
     ("rehearsal", "api"),
+    ("simulation",),
     ("service",),
     ("cli",),
     ("__main__",),
@@ -30,17 +31,19 @@ RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
 
 CORE_STDLIB = {
     "__future__", "bisect", "collections", "dataclasses", "datetime", "functools", "hashlib", "heapq", "itertools",
-    "json", "math", "statistics", "typing",
+    "json", "math", "statistics", "typing", "zoneinfo",
 }  # fmt: skip
 BANNED_IN_CORE = {"open", "print", "input", "exec", "eval", "now", "today", "utcnow", "time", "monotonic", "random"}
 
 HOMES = {
-    "starlette": ("api/",),
+    "starlette": ("api/", "simulation/clients.py"),
     "apscheduler": ("runtime/",),
     "sqlite3": ("journal/sqlite.py", "journal/"),
     "uvicorn": ("service.py", "api/"),
-    "asyncio": ("runtime/", "api/", "drivers/", "service.py", "cli.py", "testing/"),
-}
+    "asyncio": ("runtime/", "api/", "drivers/", "service.py", "cli.py", "testing/", "simulation/",
+                "journal/natslink.py", "journal/jetstream.py"),
+    "nats": ("journal/", "runtime/cluster/"),
+}  # fmt: skip
 """Where alone a library may be imported."""
 
 LINES_MAX = 400

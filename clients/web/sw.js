@@ -12,8 +12,7 @@ const KIT = `roomlink-kit-${DIGEST}`;
 const ANSWER_MS_MAX = 2500;
 
 self.addEventListener("install", (event) => {
-  const fresh = FILES.map((path) => new Request(path, { cache: "reload" }));
-  event.waitUntil(caches.open(KIT).then((kit) => kit.addAll(fresh)).then(() => self.skipWaiting()));
+  event.waitUntil(install().then(() => self.skipWaiting()));
 });
 
 self.addEventListener("activate", (event) => {
@@ -27,6 +26,20 @@ self.addEventListener("fetch", (event) => {
   event.respondWith(answer(request, url.pathname));
 });
 
+/* The kit as a whole; of the pages those that whoever is here may have. */
+async function install() {
+  const kit = await caches.open(KIT);
+  const fresh = (path) => new Request(path, { cache: "reload" });
+  const pages = FILES.filter((path) => !path.startsWith("/web/"));
+  await kit.addAll(FILES.filter((path) => path.startsWith("/web/")).map(fresh));
+  await Promise.all(pages.map(async (path) => keep(kit, path, await fetch(fresh(path)))));
+}
+
+/* What leads to the sign-in is not the page. */
+async function keep(kit, path, found) {
+  if (found.ok && !found.redirected) await kit.put(path, found.clone());
+}
+
 /* The kit, its pages, the panels, and the pages and files that a venue has of its own. */
 function isKept(path) {
   return FILES.includes(path) || path.startsWith("/panel/") || path.startsWith("/panels/");
@@ -36,7 +49,7 @@ async function answer(request, path) {
   const kit = await caches.open(KIT);
   try {
     const found = await fetch(request, { signal: AbortSignal.timeout(ANSWER_MS_MAX) });
-    if (found.ok) await kit.put(path, found.clone());
+    await keep(kit, path, found);
     return found;
   } catch (error) {
     /* A panel that was never opened here is still a composed one. */

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from starlette.datastructures import Headers
+from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from roomlink.api import problems
+from roomlink.api import identity, problems
 from roomlink.errors import CallerFault
 from roomlink.runtime.metrics import Metrics
 
@@ -15,11 +16,18 @@ LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 """The names by which this machine calls itself."""
 
 
-def refuse_foreign(headers: Headers) -> None:
-    """Raise a 403 for a request that a page of another site makes; browsers say so in Origin (RFC 6455 §10.2)."""
+def refuse_foreign(headers: Headers, *, secure: bool = False) -> None:
+    """Raise a 403 for a request that a page of another site makes.
+
+    Browsers say so in Origin (RFC 6455 §10.2) or Sec-Fetch-Site, and no page can keep them from it; a request with
+    neither comes from no browser. Over TLS (``secure``) a page that came without it is another site as well.
+    """
     origin = headers.get("origin")
-    if origin is not None and origin.split("://", 1)[-1] != headers.get("host"):
-        fault = CallerFault("foreign-origin", f"pages of {origin} may not use this service")
+    scheme, _, place = (origin or "").rpartition("://")
+    foreign = origin is not None and (place != headers.get("host") or (secure and scheme != "https"))
+    if foreign or headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
+        whose = f"pages of {origin}" if origin is not None else "pages of another site"
+        fault = CallerFault("foreign-origin", f"{whose} may not use this service")
         fault.status = 403
         raise fault
 
@@ -45,7 +53,7 @@ def _without_port(host: str) -> str:
 
 
 class Hosts:
-    """Lets through what asks for one of ``hosts``: requests of every kind, and sockets."""
+    """Lets through what asks for one of ``hosts``, and from other machines over TLS: all requests, and sockets."""
 
     def __init__(self, app: ASGIApp, hosts: Collection[str], metrics: Metrics) -> None:
         self.app, self.hosts, self.metrics = app, hosts, metrics
@@ -54,6 +62,7 @@ class Hosts:
         if scope["type"] in ("http", "websocket"):
             try:
                 refuse_foreign_host(Headers(scope=scope), self.hosts)
+                identity.refuse_plain(HTTPConnection(scope))
             except CallerFault as fault:
                 self.metrics.problem(fault.kind)
                 await problems.response(fault)(scope, receive, send)

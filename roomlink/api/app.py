@@ -16,6 +16,7 @@ from starlette.routing import WebSocketRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from roomlink.api import access, feed, pages, problems, socket
+from roomlink.api.identity import OPEN_TO_ALL, Identity
 from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, routes
 from roomlink.errors import BadRequest, OurFault
@@ -26,12 +27,20 @@ log = structlog.get_logger("roomlink")
 
 HEADERS = {
     # The kit needs nothing from elsewhere, and no page of another site may frame a panel.
-    "Content-Security-Policy": "default-src 'self'; style-src 'self'; img-src 'self' data:; frame-ancestors 'self'",
+    "Content-Security-Policy": (
+        "default-src 'self'; style-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none';"
+        " form-action 'self'; frame-ancestors 'self'"
+    ),
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     # The files change with the service, and a stale kit against a new service is worse than a revalidation.
     "Cache-Control": "no-cache",
 }
+
+OVER_TLS = {"Strict-Transport-Security": "max-age=31536000"}
+"""From then on browsers ask for nothing of this host without TLS."""
 
 
 class Headers:
@@ -44,7 +53,8 @@ class Headers:
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
+                more = OVER_TLS if scope["scheme"] == "https" else {}
+                for name, value in (*HEADERS.items(), *more.items()):
                     headers.setdefault(name, value)
             await send(message)
 
@@ -70,25 +80,34 @@ async def _our_fault(request: Request, error: Exception) -> Response:
 
 
 def application(
-    writer: Writer, simulated: SimulatedWalls, *, hosts: Collection[str] = access.LOOPBACK, **state: Any
+    writer: Writer,
+    simulated: SimulatedWalls,
+    *,
+    hosts: Collection[str] = access.LOOPBACK,
+    identity: Identity = OPEN_TO_ALL,
+    **state: Any,
 ) -> Starlette:
-    """Everything on one port: the API, the sockets and the pages, for those who ask for one of ``hosts``."""
+    """Everything on one port: the API, the sockets and the pages, for those who ask for one of ``hosts``.
+
+    ``identity`` tells who asks; without sign-in everybody may do everything.
+    """
     app = Starlette(
         routes=[
             *routes(ROUTES, BASE),
-            WebSocketRoute(f"{BASE}/panels/{{controller}}", socket.panel),
-            WebSocketRoute(f"{BASE}/watch", socket.watch),
+            *(WebSocketRoute(BASE + path, serve) for path, (serve, _) in socket.SOCKETS.items()),
             *pages.routes(),
         ],
         middleware=[Middleware(Headers), Middleware(access.Hosts, hosts, writer.metrics)],
         exception_handlers={HTTPException: _http_problem, Exception: _our_fault},
     )
     app.state.writer = writer
+    app.state.identity = identity
     app.state.simulated = simulated
     app.state.streams = feed.Streams()
     app.state.sockets = socket.Sockets()
     writer.hooks.append(app.state.sockets.heard)
     app.state.folder = app.state.outputs = app.state.bench = app.state.feeds = app.state.webhooks = None
+    app.state.data = None
     for name, value in state.items():
         setattr(app.state, name, value)
     return app

@@ -7,8 +7,10 @@ from typing import Any
 import orjson
 from starlette.responses import Response
 
-from roomlink.core import diary_view, view
-from roomlink.core.events import Configured, Entry, Event
+from roomlink.core import discretion, people, view
+from roomlink.core.access import AccessEvent
+from roomlink.core.events import TYPE_OF, Configured, Entry, Event, encode
+from roomlink.core.state import State
 
 dumps = orjson.dumps
 
@@ -20,19 +22,31 @@ class Json(Response):
         return orjson.dumps(content)
 
 
-def shown_event(event: Event) -> dict[str, Any]:
-    """An event for people and programs; a configuration only by its digest, as it is large; nothing private."""
+def shown_event(event: Event, state: State, at: float) -> dict[str, Any]:
+    """An event for people and programs; a configuration only by its digest, as it is large; nothing private.
+
+    It happened at the stamp ``at``; what is private is known from ``state``, which is of now.
+    """
     if isinstance(event, Configured):
         return {"type": "configured", "digest": event.digest}
-    return diary_view.event(event)
+    if isinstance(event, AccessEvent):
+        return people.shown(event)
+    zone = discretion.veiled_zone(state, event, at)
+    if zone is not None:
+        return {"type": TYPE_OF[type(event)], "zone": zone, "hidden": True}
+    return encode(discretion.told(state, event))
 
 
-def shown_entry(entry: Entry) -> dict[str, Any]:
+def shown_entry(entry: Entry, state: State) -> dict[str, Any]:
+    """An entry as a reader may see it now; of one about a zone in private use neither who nor what."""
+    events = [shown_event(event, state, entry.at) for event in entry.events]
+    hidden = any("hidden" in event for event in events)
     return {
         "seq": entry.seq,
         "at": view.rfc3339(entry.at),
-        "who": entry.who,
+        "who": discretion.HIDDEN if hidden else entry.who,
         "via": entry.via,
-        "did": entry.did,
-        "events": [shown_event(event) for event in entry.events],
+        "where": "" if hidden else entry.where,
+        "did": {"command": entry.did.get("command")} if hidden else entry.did,
+        "events": events,
     }

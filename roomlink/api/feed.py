@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
+from functools import partial
 from itertools import islice
+from typing import Any
 
+from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
 from roomlink import limits
+from roomlink.api import export, identity
 from roomlink.api.encoding import Json, dumps, shown_entry
 from roomlink.api.reading import SEQ_MAX, instant, whole
 from roomlink.api.rest import writer
@@ -22,9 +26,11 @@ QUERY = (
     ("limit", f"entries at most, 1 to {limits.EVENTS_PAGE_MAX} (100)"),
     ("from", "RFC 3339 time: only entries from then on"),
     ("to", "RFC 3339 time: only entries before then"),
-    ("zone", "only entries with an event in this zone"),
+    ("zone", "only entries with an event in this zone, its bookings' included"),
+    ("booking", "only entries about this booking"),
     ("who", "only entries of this actor"),
     ("type", "only entries with an event of this type"),
+    ("format", "csv or jsonl: all of them as a file, whatever `limit` says"),
 )
 
 SILENCE_S = 15.0
@@ -36,20 +42,39 @@ def _given(request: Request, name: str, default: int, least: int, most: int) -> 
     return default if text is None else whole(name, text, least, most)
 
 
-def _wanted(request: Request, entry: Entry) -> bool:
-    """Whether an entry passes the filters of the query."""
+def _shown(request: Request, venue: Writer, entry: Entry) -> dict[str, Any] | None:
+    """An entry as it may be seen, if it passes the filters of the query: what is hidden is not found by it either."""
     query = request.query_params
     if "who" in query and entry.who != query["who"]:
-        return False
-    if "zone" not in query and "type" not in query:
-        return True
-    for event in shown_entry(entry)["events"]:
-        if "type" in query and event["type"] != query["type"]:
-            continue
-        touched = (event.get("zone"), *event.get("zones", ()), *(z for g in event.get("groups", ()) for z in g))
-        if "zone" not in query or query["zone"] in touched:
-            return True
-    return False
+        return None
+    shown = shown_entry(entry, venue.state)
+    if shown["who"] != query.get("who", shown["who"]):
+        return None
+    if not any(name in query for name in ("zone", "type", "booking")):
+        return shown
+    return shown if any(_passes(query, event) for event in shown["events"]) else None
+
+
+def _passes(query: QueryParams, event: dict[str, Any]) -> bool:
+    return (
+        query.get("type", event["type"]) == event["type"]
+        and ("zone" not in query or query["zone"] in _zones_of(event))
+        and ("booking" not in query or query["booking"] in (event.get("booking"), _now(event).get("booking")))
+    )
+
+
+def _now(event: dict[str, Any]) -> dict[str, Any]:
+    """The record that an event carries, if it does."""
+    return event.get("now") or {}
+
+
+def _zones_of(event: dict[str, Any]) -> Iterator[str]:
+    if "zone" in event:
+        yield event["zone"]
+    for holder in (event, _now(event), *event.get("occurrences", ())):
+        yield from holder.get("zones", ())
+    for group in event.get("groups", ()):
+        yield from group
 
 
 async def get_events(request: Request) -> Response:
@@ -67,20 +92,31 @@ async def get_events(request: Request) -> Response:
     if "to" in request.query_params:
         end = instant("to", request.query_params["to"])
         head = await asyncio.to_thread(venue.journal.seq_at, math.nextafter(end, 0.0))
+    if "format" in request.query_params:
+        between = partial(_between, request, venue)
+        return export.response(request.query_params["format"], between, max(after, 0), head)
     entries = await asyncio.to_thread(_page, request, venue, after, limit, head)
-    upto = entries[-1].seq if len(entries) == limit and after >= 0 else head
-    return Json({"events": [shown_entry(entry) for entry in entries], "next": upto})
+    upto = entries[-1]["seq"] if len(entries) == limit and after >= 0 else head
+    return Json({"events": entries, "next": upto})
 
 
-def _page(request: Request, venue: Writer, after: int, limit: int, head: int) -> list[Entry]:
+def _passing(request: Request, venue: Writer, start: int, end: int) -> Iterator[dict[str, Any]]:
+    return (shown for e in venue.journal.entries(start, end) if (shown := _shown(request, venue, e)) is not None)
+
+
+def _between(request: Request, venue: Writer, start: int, end: int) -> list[dict[str, Any]]:
+    return list(_passing(request, venue, start, end))
+
+
+def _page(request: Request, venue: Writer, after: int, limit: int, head: int) -> list[dict[str, Any]]:
     """Entries behind ``after``, or the newest ones that pass the filters when it is negative."""
     if after >= 0:
-        return list(islice((e for e in venue.journal.entries(after, head) if _wanted(request, e)), limit))
-    found: list[Entry] = []
+        return list(islice(_passing(request, venue, after, head), limit))
+    found: list[dict[str, Any]] = []
     upto = head
     while upto > 0 and len(found) < limit:
         start = max(0, upto - limits.EVENTS_PAGE_MAX)
-        found = [e for e in venue.journal.entries(start, upto) if _wanted(request, e)] + found
+        found = [*_passing(request, venue, start, upto), *found]
         upto = start
     return found[-limit:]
 
@@ -102,6 +138,7 @@ class Streams:
 async def _stream(request: Request, venue: Writer, after: int) -> AsyncIterator[bytes]:
     """Entries from the journal as they become durable; one who reads slowly just reads later."""
     streams: Streams = request.app.state.streams
+    caller, known = identity.caller(request), request.app.state.identity
     news = asyncio.Event()
 
     def heard(entry: Entry) -> None:
@@ -110,14 +147,15 @@ async def _stream(request: Request, venue: Writer, after: int) -> AsyncIterator[
     venue.hooks.append(heard)
     streams.news.add(news)
     try:
-        while not streams.ended:
+        # Whoever is signed out meanwhile hears of that as little as of what comes after it.
+        while not streams.ended and known.standing(caller):
             news.clear()
             head = venue.engine.seq
             while after < head:
                 upto = min(head, after + limits.EVENTS_PAGE_MAX)
                 for entry in await asyncio.to_thread(lambda a, b: list(venue.journal.entries(a, b)), after, upto):
-                    if _wanted(request, entry):
-                        yield b"id: %d\nevent: entry\ndata: %b\n\n" % (entry.seq, dumps(shown_entry(entry)))
+                    if (shown := _shown(request, venue, entry)) is not None:
+                        yield b"id: %d\nevent: entry\ndata: %b\n\n" % (entry.seq, dumps(shown))
                 after = upto
             try:
                 await asyncio.wait_for(news.wait(), SILENCE_S)

@@ -175,3 +175,15 @@ MESSAGES: dict[str, type[Any]] = {
     "alive": AliveMessage,
 }
 """What a panel may send, by ``type``."""
+
+MESSAGE_ROLES: dict[str, str] = {
+    "act": "operate",
+    "link": "operate",
+    "unlink": "operate",
+    "unlink-all": "operate",
+    "recall": "operate",
+    "holding": "view",
+    "alive": "view",
+}
+"""The least role that may send it; a paired panel may send each of them on its own socket."""
+assert MESSAGE_ROLES.keys() == MESSAGES.keys(), "every message says who may send it"

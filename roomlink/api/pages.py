@@ -17,9 +17,13 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from roomlink.api import openapi, problems
+from roomlink.api import identity, openapi, problems, signing
+from roomlink.api.day import get_day
 from roomlink.api.encoding import Json
+from roomlink.api.guarding import Handler, guarded
+from roomlink.api.identity import Rule
 from roomlink.api.rest import writer
+from roomlink.core import alarm_view
 
 _HERE = Path(__file__).resolve().parent.parent
 _PLACES = (_HERE / "web", _HERE.parent / "clients" / "web")
@@ -40,11 +44,11 @@ def own_page(request: Request, path: str) -> Path | None:
     return found if found.is_relative_to(panels) and found.is_file() else None
 
 
-def _page(name: str) -> Route:
+def _page(name: str) -> Handler:
     async def show(request: Request) -> Response:
         return FileResponse(folder() / f"{name}.html")
 
-    return Route("/" if name == "index" else f"/{name}", show, methods=["GET"])
+    return show
 
 
 async def panel(request: Request) -> Response:
@@ -54,7 +58,9 @@ async def panel(request: Request) -> Response:
     if controller not in controllers:
         known = ", ".join(controllers)
         return PlainTextResponse(f"There is no controller of that name here; there is {known}.\n", 404)
-    return FileResponse(own_page(request, f"{controller}.html") or folder() / "panel.html")
+    answer = FileResponse(own_page(request, f"{controller}.html") or folder() / "panel.html")
+    signing.renew(request, answer)
+    return answer
 
 
 async def own(request: Request) -> Response:
@@ -64,8 +70,9 @@ async def own(request: Request) -> Response:
     return FileResponse(found)
 
 
-PAGES = ("/", "/plan", "/technician", "/commissioning", "/docs")
-"""What a panel keeps beside the kit's files, so that it starts without the service."""
+PAGES = ("/", "/plan", "/crew", "/technician", "/commissioning", "/docs")
+"""What a panel keeps beside the kit's files, so that it starts without the service. ``/day`` is not among them: like what
+the API tells it is of the day that it was asked on."""
 KEPT = (".html", ".js", ".css", ".svg", ".png", ".webmanifest")
 _NOT_KEPT = ("node_modules", "test", "images", "icons/make.js", "sw.js", "package.json", "tsconfig.json")
 
@@ -128,31 +135,47 @@ async def healthz(request: Request) -> Response:
 
 
 async def readyz(request: Request) -> Response:
-    """Ready while commands can be made durable."""
-    failure = writer(request).failure
-    return PlainTextResponse("ready\n") if failure is None else PlainTextResponse(f"not ready: {failure}\n", 503)
+    """Ready while commands are taken and made durable, whatever devices do; why not is told to those who are known."""
+    why = writer(request).unready
+    if why is None:
+        return PlainTextResponse("ready\n")
+    known = identity.caller(request).kind != identity.NOBODY
+    return PlainTextResponse(f"not ready: {why}\n" if known else "not ready\n", 503)
 
 
 async def metrics(request: Request) -> Response:
-    return Response(writer(request).metrics.text(), media_type="text/plain; version=0.0.4")
+    venue = writer(request)
+    raised = alarm_view.raised(venue.state, venue.clock.stamp())
+    venue.metrics.alarms(alarm_view.counts(venue.state), raised["times"])
+    return Response(venue.metrics.text(), media_type="text/plain; version=0.0.4")
+
+
+VIEW, EVERYBODY, A_PANEL_TOO = Rule("view"), Rule(None), Rule("view", panel=True)
+
+TABLE: tuple[tuple[str, Handler, Rule], ...] = (
+    ("/", _page("index"), VIEW),
+    ("/panel/{controller}", panel, Rule("operate", panel=True)),
+    ("/panels/{path:path}", own, A_PANEL_TOO),
+    ("/plan", _page("plan"), VIEW),
+    ("/crew", _page("crew"), VIEW),
+    ("/day", get_day, VIEW),
+    ("/technician", _page("technician"), VIEW),
+    ("/commissioning", _page("commissioning"), VIEW),
+    ("/docs", _page("docs"), VIEW),
+    ("/sign-in", _page("sign-in"), EVERYBODY),
+    ("/pair", _page("pair"), EVERYBODY),
+    ("/favicon.ico", icon, EVERYBODY),
+    ("/sw.js", service_worker, EVERYBODY),
+    ("/manifest.webmanifest", manifest, A_PANEL_TOO),
+    ("/openapi.json", description, VIEW),
+    ("/problems/{kind}", problem_kind, EVERYBODY),
+    ("/healthz", healthz, EVERYBODY),
+    ("/readyz", readyz, EVERYBODY),
+    ("/metrics", metrics, VIEW),
+)
+"""Every page and what machines ask for, and who may have it. The kit's own files tell nothing of the venue."""
 
 
 def routes() -> list[BaseRoute]:
-    return [
-        _page("index"),
-        Route("/panel/{controller}", panel, methods=["GET"]),
-        Route("/panels/{path:path}", own, methods=["GET"]),
-        _page("plan"),
-        _page("technician"),
-        _page("commissioning"),
-        _page("docs"),
-        Route("/favicon.ico", icon, methods=["GET"]),
-        Route("/sw.js", service_worker, methods=["GET"]),
-        Route("/manifest.webmanifest", manifest, methods=["GET"]),
-        Route("/openapi.json", description, methods=["GET"]),
-        Route("/problems/{kind}", problem_kind, methods=["GET"]),
-        Route("/healthz", healthz, methods=["GET"]),
-        Route("/readyz", readyz, methods=["GET"]),
-        Route("/metrics", metrics, methods=["GET"]),
-        Mount("/web", StaticFiles(directory=folder())),
-    ]
+    pages = [Route(path, guarded(handler, rule, page=True), methods=["GET"]) for path, handler, rule in TABLE]
+    return [*pages, Mount("/web", StaticFiles(directory=folder()))]

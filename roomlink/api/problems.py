@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from starlette.responses import Response
 
 from roomlink.api.encoding import dumps
-from roomlink.errors import BadRequest, BadValue, CallerFault, JournalFailed, RoomlinkError
+from roomlink.errors import BadRequest, BadValue, CallerFault, JournalFailed, RoomlinkError, TooMany
 
 BASE = "/problems/"
 
@@ -25,10 +25,12 @@ KINDS: dict[str, str] = {
     "not-simulated": "Only simulated walls and devices can be worked from here: real walls are sensed, never driven.",
     "pinned": "A person has pinned the wall's position; nothing else counts until the pin is over or taken away.",
     "needs-no-arming": "The binding only carries a signal.",
+    "alarm-state": "The alarm's state does not allow that; `state` says what it is, `allowed` what may be done to it.",
     "needs-if-match": "Something would be replaced without saying which version was seen.",
     "changed": "It was changed meanwhile.",
     "exists": "It exists already.",
     "clash": "Zones would be booked twice; `clashes` names each, `alternatives` what is free instead.",
+    "turns-infeasible": "Crews could not move the walls in time; `problems` names the moves, and ways that would do.",
     "over-posted": "More people than are posted for that arrangement; `posted` is the number on the sign.",
     "reserved": "A private booking has the zone: only controllers at home in its zones link it by hand.",
     "is-over": "What was is not changed.",
@@ -36,6 +38,13 @@ KINDS: dict[str, str] = {
     "too-many": "The diary is full.",
     "bad-calendar": "The file is not whole iCalendar, so that nothing of it was taken; `detail` says where.",
     "not-running": "That part of the service does not run here.",
+    "not-signed-in": "Nobody is signed in, or the token is not known; `role` says which role is needed.",
+    "not-allowed": "Whoever is signed in may not do this; `role` says which role is needed.",
+    "sign-in-refused": "The name, password or code is not right; nobody is told which.",
+    "too-many-attempts": "Too many attempts; `retry` and Retry-After say in how many seconds to try again.",
+    "no-sign-in": "The service was started with --open, so that there is nobody to sign in.",
+    "needs-tls": "Other machines reach the service over TLS alone.",
+    "last-engineer": "Somebody must be left who can let others in.",
     "foreign-origin": "A page of another site may not use the sockets of this service.",
     "foreign-host": "The request asks for a host that this service is not; a name led to it that is not its own.",
     "too-large": "The request is larger than allowed.",
@@ -58,7 +67,11 @@ def members(error: RoomlinkError) -> dict[str, Any]:
 
 def response(error: RoomlinkError) -> Response:
     data = members(error)
-    headers = {"Retry-After": "1"} if data["status"] == 503 else None
+    headers = {"Retry-After": "1"} if data["status"] == 503 else {}
+    if isinstance(error, TooMany):
+        headers["Retry-After"] = str(error.retry_s)
+    if data["status"] == 401:
+        headers["WWW-Authenticate"] = 'Bearer realm="roomlink"'
     return Response(dumps(data), data["status"], headers, "application/problem+json")
 
 

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roomlink import limits
-from roomlink.api import models, problems
+from roomlink.api import identity, models, problems
 from roomlink.api.encoding import Json, shown_event
 from roomlink.api.reading import entity_tags, flag, instant
 from roomlink.core import scenes, view
@@ -74,9 +74,8 @@ async def parse(request: Request, model: type[B], *, optional: bool = False) -> 
 
 
 def actor(request: Request) -> Actor:
-    """Who acts over HTTP; until people sign in it is whoever reaches the port."""
-    host = request.client.host if request.client else "local"
-    return Actor(f"http {host}", "http")
+    """Who acts over HTTP."""
+    return identity.caller(request).actor
 
 
 def is_dry_run(request: Request) -> bool:
@@ -101,7 +100,8 @@ async def carry_out(request: Request, command: Command, body: BaseModel | None =
     venue = writer(request)
     if is_dry_run(request):
         decision = foreseen(venue.engine, command, venue.clock.stamp())
-        events = [shown_event(event) for event in decision.events]
+        now = venue.clock.stamp()
+        events = [shown_event(event, venue.state, now) for event in decision.events]
         return Json({"dry_run": True, "seq": venue.engine.seq, **decision.reply, "events": events})
     key = request.headers.get("idempotency-key")
     digest = ""
@@ -128,7 +128,7 @@ async def get_state(request: Request) -> Response:
     venue = writer(request)
     at = request.query_params.get("at")
     if at is not None:
-        return Json(await view_at(venue.journal, instant("at", at), venue.clock.stamp()))
+        return Json(await view_at(venue.journal, instant("at", at), venue.clock.stamp(), venue.state))
     return Json(view.whole(venue.state, venue.engine.seq, venue.clock.stamp()))
 
 
@@ -245,12 +245,17 @@ async def delete_overflow(request: Request) -> Response:
 def new_name(request: Request, kind: str) -> str:
     """A name that a caller gives to something new: by the rule of the configuration."""
     name: str = request.path_params[kind]
+    require_name(kind, name)
+    return name
+
+
+def require_name(kind: str, name: str) -> None:
+    """Raise ``BadValue`` for what is no name."""
     if len(name) > limits.NAME_CHARS_MAX:
         raise BadValue(kind, f"a name has at most {limits.NAME_CHARS_MAX} characters", maximum=limits.NAME_CHARS_MAX)
     if not re.fullmatch(NAME_PATTERN[1:-1], name):
         right = "use lower-case letters, digits and hyphens, beginning with a letter"
         raise BadValue(kind, f"{name!r} is not a name: {right}", pattern=NAME_PATTERN)
-    return name
 
 
 async def post_recall(request: Request) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections import deque
 from collections.abc import Callable, Iterator
 from functools import partial
 from itertools import count
@@ -12,17 +13,21 @@ from typing import Any
 import orjson
 import structlog
 from pydantic import ValidationError
-from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
+from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from roomlink import limits
-from roomlink.api import access, models, problems
+from roomlink.api import access, identity, models, problems
+from roomlink.api.identity import Rule
 from roomlink.api.reading import position
+from roomlink.api.wire import EXTENSION, Wire
 from roomlink.core import view
+from roomlink.core.access import KeyRemoved, SessionEnded
 from roomlink.core.act import HELD
 from roomlink.core.checks import require
 from roomlink.core.commands import Act, Actor, Command, LetGo, LinkZone, RecallScene, Unlink
 from roomlink.core.events import Entry, HoldEnded
 from roomlink.errors import BadRequest, CallerFault, RoomlinkError, UnknownName
+from roomlink.runtime.framing import framed
 from roomlink.runtime.holders import Holder
 from roomlink.runtime.writer import Receipt, Writer
 
@@ -33,25 +38,27 @@ IN_FLIGHT_MAX = 32
 """Commands of one socket that wait for the disk at once; a flood is read no faster."""
 UNREAD_MAX = 256
 """Messages that wait for a panel to read them, above which nothing more is read from it."""
-CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1009, 1011
-
-_numbers = count(1)
-
+CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_NOT_ALLOWED, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1008, 1009, 1011
 
 async def panel(socket: WebSocket) -> None:
     """``/api/v1/panels/{controller}``"""
-    await _serve(socket, socket.path_params["controller"])
+    await _serve(socket, socket.path_params["controller"], SOCKETS["/panels/{controller}"][1])
 
 
 async def watch(socket: WebSocket) -> None:
     """``/api/v1/watch``"""
-    await _serve(socket, None)
+    await _serve(socket, None, SOCKETS["/watch"][1])
 
 
-async def _serve(socket: WebSocket, controller: str | None) -> None:
+SOCKETS = {"/panels/{controller}": (panel, Rule("operate", panel=True)), "/watch": (watch, Rule("view"))}
+"""Every live socket, and who may open it."""
+_MESSAGE_RULES = {kind: Rule(role, panel=True) for kind, role in models.MESSAGE_ROLES.items()}
+
+
+async def _serve(socket: WebSocket, controller: str | None, rule: Rule) -> None:
     venue: Writer = socket.app.state.writer
     try:
-        _check(socket, venue, controller)
+        _check(socket, venue, controller, rule)
         after = _after(socket)
     except CallerFault as fault:
         venue.metrics.problem(fault.kind)
@@ -62,8 +69,9 @@ async def _serve(socket: WebSocket, controller: str | None) -> None:
     await Connection(socket, venue, controller, socket.app.state.sockets).run(after)
 
 
-def _check(socket: WebSocket, venue: Writer, controller: str | None) -> None:
-    access.refuse_foreign(socket.headers)
+def _check(socket: WebSocket, venue: Writer, controller: str | None, rule: Rule) -> None:
+    access.refuse_foreign(socket.headers, secure=identity.is_secure(socket))
+    identity.allow(identity.caller(socket), rule, socket.path_params)
     offered = socket.scope.get("subprotocols", [])
     if offered and SUBPROTOCOL not in offered:
         raise BadRequest("bad-request", f"the subprotocol is {SUBPROTOCOL}, not {', '.join(offered)}")
@@ -82,11 +90,19 @@ class Sockets:
 
     def __init__(self) -> None:
         self.holding: dict[str, Connection] = {}
+        self.numbers = count(1)
+        """Numbers for the names of those who hold."""
+        self.known: dict[str, set[Connection]] = {}
+        """By what their caller was known."""
 
     def heard(self, entry: Entry) -> None:
-        """Tell the panels whose holds ended."""
+        """Tell the panels whose holds ended, and close those that nobody stands behind any more."""
         told = set()
         for event in entry.events:
+            if isinstance(event, SessionEnded | KeyRemoved):
+                name = event.session if isinstance(event, SessionEnded) else event.key
+                for known in list(self.known.get(name, ())):
+                    known.not_allowed(event.why)
             if isinstance(event, HoldEnded):
                 connection = self.holding.get(event.hold.partition("/")[0])
                 if connection is not None:
@@ -97,37 +113,48 @@ class Sockets:
 
 
 class Connection:
-    """One socket: reads messages, sends what the hub has for it, and lets go when its holder falls silent."""
+    """One socket: takes messages, sends what the hub has for it, and lets go when its holder falls silent."""
 
     def __init__(self, socket: WebSocket, venue: Writer, controller: str | None, sockets: Sockets) -> None:
         self._socket = socket
+        self._wire: Wire = socket.scope["extensions"][EXTENSION]["wire"]
         self._venue = venue
         self._sockets = sockets
         self._controller = controller
-        self._name = f"socket-{next(_numbers)}"
-        self._actor = Actor(controller or "watcher", "panel", self._name)
-        self._news = asyncio.Event()
-        self._sends = True
-        self._room = asyncio.Event()
-        self._listener = venue.hub.join(controller, self._news.set)
+        self._name = f"socket-{next(sockets.numbers)}"
+        self._caller = identity.caller(socket)
+        who = controller or "watcher" if self._caller.kind == identity.OPEN else self._caller.who
+        self._actor = Actor(who, "panel", self._name, self._caller.where)
+        self._listener = venue.hub.join(controller, self._send)
         self._holder = Holder(venue.clock, lambda as_of: self._let_go(as_of, "no sign of life from the panel"))
+        self._inbox: deque[str | None] = deque()
         self._in_flight = 0
+        self._taking = False
+        self._end: asyncio.Future[tuple[int, str] | None] = asyncio.get_running_loop().create_future()
+        """Done with a code and why once this end closes, with None once the other end has."""
 
     async def run(self, after: tuple[int, str] | None) -> None:
         self._venue.metrics.listeners.inc()
-        self._greet(after)
-        sender = asyncio.create_task(self._send())
+        known = self._sockets.known.setdefault(self._caller.credential, set())
+        known.add(self)
         try:
-            await self._receive()
+            self._greet(after)
+            self._wire.attach(self)
+            if not self._socket.app.state.identity.standing(self._caller):
+                self.not_allowed("signed out meanwhile")
+            end = await self._end
         finally:
+            known.discard(self)
+            if not known:
+                self._sockets.known.pop(self._caller.credential, None)
             self._venue.hub.leave(self._listener)
             self._venue.metrics.listeners.dec()
             self._holder.released()
             if self._sockets.holding.pop(self._name, None):
                 self._let_go(self._venue.clock.stamp(), "the panel's socket closed")
-            sender.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await sender
+        if end is not None:
+            with contextlib.suppress(RuntimeError, WebSocketDisconnect):
+                await self._socket.close(*end)
 
     def _greet(self, after: tuple[int, str] | None) -> None:
         hub = self._venue.hub
@@ -136,52 +163,85 @@ class Connection:
         if missed is not None:
             self._listener.catch_up(missed)
 
-    async def _send(self) -> None:
+    def _send(self) -> None:
+        """Send all that waits, in one piece; what comes while the panel has no room waits, and merges."""
+        if self._end.done() or not self._wire.has_room:
+            return
+        messages = []
         try:
-            await self._send_news()
-        except (WebSocketDisconnect, RuntimeError):
-            return  # it is gone, and the receiving side hears of it
+            while (message := self._listener.take()) is not None:
+                messages.append(message)
         except Exception as bug:
             # A panel that hears nothing more must not believe that nothing happens.
             log.error("panel not served any more", holder=self._name, error=repr(bug))
-            await self._close(CLOSE_OUR_FAULT, "something went wrong on our side; connect again")
+            self._close(CLOSE_OUR_FAULT, "something went wrong on our side; connect again")
+            return
+        if messages:
+            self._write(*messages)
+        if self._controller is not None and self._controller not in self._venue.state.spec.controllers:
+            self._finish((CLOSE_GONE, ""))  # what the hub had for it last was a `bye`
+        elif self._wire.has_room:
+            # From now on the hub writes by itself.
+            self._listener.straight = self._wire.transport.write
+
+    def _write(self, *messages: bytes) -> None:
+        if not self._wire.closing:
+            self._wire.transport.write(framed(messages))
+
+    def full(self) -> None:
+        self._listener.straight = None
+
+    def room(self) -> None:
+        """The panel has read what waited."""
+        self._send()
+        self._take_all()
+
+    def gone(self) -> None:
+        """The other end closes, or is lost."""
+        self._finish(None)
+
+    def _finish(self, end: tuple[int, str] | None) -> None:
+        self._listener.straight = None
+        if not self._end.done():
+            self._end.set_result(end)
+
+    def _close(self, code: int, why: str, **more: Any) -> None:
+        if not self._end.done():
+            self._write(orjson.dumps({"type": "bye", "why": why, **more}))
+            self._finish((code, why))
+
+    def not_allowed(self, why: str) -> None:
+        """Close for good: what the caller was known by is over, so that it need not come back."""
+        self._close(CLOSE_NOT_ALLOWED, why, again=False)
+
+    def heard(self, text: str | None) -> None:
+        """A message came, and with it a sign of life."""
+        self._holder.sign()
+        self._inbox.append(text)
+        self._take_all()
+
+    def _take_all(self) -> None:
+        """Take what came, but no faster than it can be answered: a flood waits where it comes from."""
+        if self._taking:
+            return  # answering at once makes room: the loop below sees it
+        self._taking = True
+        try:
+            while self._inbox and not self._end.done() and self._can_take():
+                self._take_one(self._inbox.popleft())
         finally:
-            self._sends = False
-            self._room.set()
+            self._taking = False
+        self._wire.hold_back(bool(self._inbox))
 
-    async def _send_news(self) -> None:
-        while self._controller is None or self._controller in self._venue.state.spec.controllers:
-            await self._news.wait()
-            self._news.clear()
-            while (frame := self._listener.take()) is not None:
-                await self._socket.send_text(frame.decode())
-                self._room.set()
-        # What the hub had for it last was a `bye`.
-        await self._socket.close(CLOSE_GONE)
+    def _can_take(self) -> bool:
+        return self._in_flight < IN_FLIGHT_MAX and self._listener.waiting <= UNREAD_MAX
 
-    async def _receive(self) -> None:
-        while True:
-            message = await self._socket.receive()
-            if message["type"] == "websocket.disconnect":
-                return
-            text = message.get("text")
-            if text is None:
-                await self._close(CLOSE_UNREADABLE, "messages are JSON text, not binary")
-                return
-            if len(text) > limits.MESSAGE_BYTES_MAX:
-                await self._close(CLOSE_TOO_LARGE, f"a message has at most {limits.MESSAGE_BYTES_MAX} bytes")
-                return
-            self._holder.sign()
+    def _take_one(self, text: str | None) -> None:
+        if text is None:
+            self._close(CLOSE_UNREADABLE, "messages are JSON text, not binary")
+        elif len(text) > limits.MESSAGE_BYTES_MAX:
+            self._close(CLOSE_TOO_LARGE, f"a message has at most {limits.MESSAGE_BYTES_MAX} bytes")
+        else:
             self._take(text)
-            while self._in_flight >= IN_FLIGHT_MAX or (self._sends and self._listener.waiting > UNREAD_MAX):
-                self._room.clear()
-                await self._room.wait()
-
-    async def _close(self, code: int, why: str) -> None:
-        with contextlib.suppress(RuntimeError):
-            await self._socket.send_text(orjson.dumps({"type": "bye", "why": why}).decode())
-            if self._socket.application_state is WebSocketState.CONNECTED:
-                await self._socket.close(code, why)
 
     def _take(self, text: str) -> None:
         """One message: answered with ``ok`` once durable, or with a ``problem``."""
@@ -191,6 +251,7 @@ class Connection:
             found = data.get("id")
             name = found if isinstance(found, int | str) and not isinstance(found, bool) else None
             message = _validated(data)
+            identity.allow(self._caller, _MESSAGE_RULES[data["type"]], {})
             if isinstance(message, models.HoldingMessage):
                 return
             if isinstance(message, models.AliveMessage):
@@ -227,7 +288,6 @@ class Connection:
     def _answer(self, name: int | str | None, holds: bool, done: asyncio.Future[Receipt]) -> None:
         # A callback of the future, not a task that awaits it: so answers come in the order of the commands.
         self._in_flight -= 1
-        self._room.set()
         error = done.exception()
         if error is None:
             self._ok(name, done.result())
@@ -236,6 +296,7 @@ class Connection:
             self._problem(name, error)
         if holds:
             self.still_holds()  # it may have been stored nowhere, or need no holding
+        self._take_all()
 
     def _ok(self, name: int | str | None, receipt: Receipt) -> None:
         at = view.rfc3339(self._venue.clock.stamp())

@@ -44,7 +44,8 @@ SAFE = ("release", "stop")
 """What is never refused: nothing stands in the way towards safe."""
 
 
-def is_held(spec: ControlSpec, do: str) -> bool:
+def needs_holding(spec: ControlSpec, do: str) -> bool:
+    """Whether this lasts only while somebody holds it."""
     return do in HELD and (not isinstance(spec, MotionSpec) or spec.hold)
 
 
@@ -54,7 +55,7 @@ def _check_do(command: Act, spec: ControlSpec) -> None:
         text = f"{command.do!r} is not something to do with {command.control}, a {spec.kind}: {', '.join(allowed)}"
         raise BadValue("do", text, allowed=list(allowed))
     seconds("over", command.over, limits.OVER_S_MAX)
-    if is_held(spec, command.do) and command.by.holder is None and command.for_s is None:
+    if needs_holding(spec, command.do) and command.by.holder is None and command.for_s is None:
         text = f"{command.do} must carry `for`, at most {limits.HELD_OVER_HTTP_S_MAX:g} seconds: no finger can be seen"
         raise Refused("needs-for", text, field="for", maximum=limits.HELD_OVER_HTTP_S_MAX)
     if command.for_s is not None:
@@ -103,7 +104,7 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
         value = checked(command.control, spec, command.value, options)
         orders.set_value(draft, zone, command.control, value, over=command.over, by=by)
         return _set([zone], links.clamped(draft, [zone], command.control, value))
-    if is_held(spec, command.do):
+    if needs_holding(spec, command.do):
         _hold(draft, command, [zone])
     elif command.do in motion.DIRECTIONS:
         orders.end_holds(draft, zone, command.control, f"a newer order from {by}")
@@ -247,7 +248,7 @@ def _hold_through(draft: Draft, command: Act, controller: str, spec: ControlSpec
 
 
 def _move_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
-    if is_held(spec, command.do):
+    if needs_holding(spec, command.do):
         return _hold_through(draft, command, controller, spec, zones)
     for zone in zones:
         orders.end_holds(draft, zone, command.control, f"a newer order from {controller}")

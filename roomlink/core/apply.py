@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import diary_apply
+from roomlink.core import alarms, diary_apply, people
 from roomlink.core import events as ev
 from roomlink.core.records import Alarm, Control, Level, Momentary, Motion, StoredScene
 from roomlink.core.spec import from_data
@@ -168,10 +168,6 @@ def _alarm_raised(state: State, event: ev.AlarmRaised) -> None:
     state.alarms[event.alarm] = Alarm(event.since, event.text)
 
 
-def _alarm_cleared(state: State, event: ev.AlarmCleared) -> None:
-    state.alarms.drop(event.alarm)
-
-
 def _override_set(state: State, event: ev.OverrideSet) -> None:
     state.overrides[event.override] = event.now
 
@@ -230,7 +226,7 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.OverflowSet: _overflow_set,
     ev.SceneSaved: _scene_saved,
     ev.AlarmRaised: _alarm_raised,
-    ev.AlarmCleared: _alarm_cleared,
+    **alarms.APPLY,
     ev.OverrideSet: _override_set,
     ev.OverrideCleared: _override_cleared,
     ev.Masked: _masked,
@@ -239,6 +235,7 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.Disarmed: _disarmed,
     ev.Checked: _checked,
     **diary_apply.APPLY,
+    **people.APPLY,
     ev.Told: _told,
     ev.Answered: _answered,
     ev.Noticed: _noticed,

@@ -195,6 +195,17 @@ class WallRequest:
 
 
 @dataclass(frozen=True, slots=True)
+class Tick:
+    """``who`` says that a move is made: the wall stands ``to``, as it was asked for by the stamp ``by``."""
+
+    to: str
+    by: float
+    who: str
+    at: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class BookingSet:
     """A booking exists or changed. Its dates are told by ``OccurrencesSet``."""
 
@@ -204,9 +215,10 @@ class BookingSet:
 
 @dataclass(frozen=True, slots=True)
 class BookingDropped:
-    """A booking that has long been over is forgotten, with all its dates."""
+    """A booking that has long been over is forgotten, with all its dates; that it was ``private`` is not."""
 
     booking: str
+    private: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,6 +266,23 @@ class RoutineDeferred:
     zones: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class MoveTicked:
+    """A move of a wall is ticked off; ``key`` is that of the move."""
+
+    partition: str
+    key: str
+    now: Tick
+
+
+@dataclass(frozen=True, slots=True)
+class TickDropped:
+    """A tick counts no more: it was taken back, its move is another now, or it is long over."""
+
+    partition: str
+    key: str
+
+
 BookingEvent = (
     BookingSet
     | BookingDropped
@@ -263,6 +292,8 @@ BookingEvent = (
     | WallRequested
     | WallRequestEnded
     | RoutineDeferred
+    | MoveTicked
+    | TickDropped
 )
 BOOKING_EVENTS: dict[str, type[Any]] = {
     "booking": BookingSet,
@@ -273,5 +304,11 @@ BOOKING_EVENTS: dict[str, type[Any]] = {
     "wall-request": WallRequested,
     "wall-request-ended": WallRequestEnded,
     "routine-deferred": RoutineDeferred,
+    "move-ticked": MoveTicked,
+    "tick-dropped": TickDropped,
 }
-BOOKING_RECORDS: dict[type[Any], type[Any]] = {BookingSet: Booking, WallRequested: WallRequest}
+BOOKING_RECORDS: dict[type[Any], type[Any]] = {
+    BookingSet: Booking,
+    WallRequested: WallRequest,
+    MoveTicked: Tick,
+}

@@ -132,7 +132,7 @@ def mirror(draft: Draft, lead: str, zone: str) -> None:
     home = draft.spec.controllers[lead].home
     group = draft.group_of.get(home, (home,))
     leads = lead in draft.roles and draft.roles[lead].lead
-    if combining is None or combining.others != "mirror" or not leads or zone not in group:
+    if combining is None or combining.others != "mirror" or not leads or zone not in group or len(group) == 1:
         return
     others = [c for member in group for c in draft.spec.homed_at.get(member, ()) if c != lead]
     for controller in others:

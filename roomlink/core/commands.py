@@ -6,21 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from roomlink.core.access_commands import AccessCommand
+from roomlink.core.actor import CLOCK as CLOCK
+from roomlink.core.actor import SERVICE as SERVICE
+from roomlink.core.actor import Actor as Actor
+from roomlink.core.alarm_commands import AlarmCommand
+from roomlink.core.alarm_commands import ReportTrouble as ReportTrouble
 from roomlink.core.bookings import OneWish, Wish
 from roomlink.core.spec import Value
-
-
-@dataclass(frozen=True, slots=True)
-class Actor:
-    """``who`` acts, ``via`` what. ``holder`` names the socket that can show that a finger is still there."""
-
-    who: str
-    via: str = "http"
-    holder: str | None = None
-
-
-CLOCK = Actor("service", "clock")
-SERVICE = Actor("service", "service")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,12 +128,13 @@ class RemoveScene:
 
 @dataclass(frozen=True, slots=True)
 class ReportOverride:
-    """An override's input says active or clear. Never refused, whatever else stands."""
+    """An override's input says active or clear, or is ``lost``. Never refused, whatever else stands."""
 
     by: Actor
     override: str
     active: bool
     why: str = ""
+    lost: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +264,17 @@ class ForgetBookings:
 
 
 @dataclass(frozen=True, slots=True)
+class TickMove:
+    """Tick a wall's move off as made, or (``done`` false) take that back. ``key`` is that of the move."""
+
+    by: Actor
+    partition: str
+    key: str
+    done: bool
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class RunRoutine:
     """A routine is due since the stamp ``due``."""
 
@@ -286,15 +291,6 @@ class NoteTold:
     webhook: str
     upto: int | None
     failed: tuple[tuple[int, int, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class ReportTrouble:
-    """Something outside of the venue fails, as ``text`` says to a person; without a text it works again."""
-
-    by: Actor
-    alarm: str
-    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,14 +335,16 @@ Command = (
     | RecordCheck
     | StopMotion
     | NoteTold
-    | ReportTrouble
+    | AlarmCommand
     | CreateBooking
     | ChangeBooking
     | CancelBooking
     | ChangeOccurrence
     | ExtendBooking
     | ForgetBookings
+    | TickMove
     | RunRoutine
+    | AccessCommand
     | Configure
     | Recover
     | Wake

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomlink.core import combining, devices, diary, links, motion, orders, overrides, sources, walls
+from roomlink.core import alarms, combining, devices, diary, links, motion, orders, overrides, sources, walls
 from roomlink.core.commands import Configure, Recover
 from roomlink.core.events import (
-    AlarmCleared,
     Configured,
     ControlDropped,
     ControllerDropped,
@@ -27,9 +26,6 @@ from roomlink.core.events import (
 from roomlink.core.records import KIND_OF, Choice, Level, Wall
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Spec, from_data
 from roomlink.core.state import Draft
-
-_ALARMS_OF = {"device-lost": "devices", "wall-unknown": "partitions", "wall-late": "partitions"}
-"""Alarms that are about something configured, and where that is: they end with it."""
 
 RECOVERY_GRACE_S = 30.0
 """How long a sensed wall may stay silent after a restart before that is an alarm."""
@@ -60,6 +56,7 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
         combining.dissolve(draft)
     combining.regroup(draft, new.zones, renew=_renewed(old, new))
     diary.reconfigure(draft)
+    alarms.renew(draft)
     return {"zones": list(new.zones)}
 
 
@@ -91,11 +88,8 @@ def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
         if name not in new.partitions or new.partitions[name].between != partition.between:
             draft.emit(WallDropped(name))
             for alarm in ("wall-unknown", "wall-late"):
-                walls.clear_alarm(draft, f"{alarm}/{name}")
-    for alarm in list(draft.alarms.live()):
-        kind, _, name = alarm.partition("/")
-        if kind in _ALARMS_OF and name not in new.data.get(_ALARMS_OF[kind], ()):
-            draft.emit(AlarmCleared(alarm))
+                alarms.drop(draft, f"{alarm}/{name}")
+    alarms.drop_gone(draft, new)
     for overflow in list(draft.overflows.live()):
         if any(zone not in new.zones for zone in draft.overflows[overflow]):
             draft.emit(OverflowSet(overflow, ()))
@@ -165,7 +159,7 @@ def recover(draft: Draft, command: Recover) -> dict[str, list[str]]:
             wall = replace(wall, late=draft.now + RECOVERY_GRACE_S)
         joined = draft.walls[name].joins
         draft.emit(WallSet(name, wall))
-        walls.clear_alarm(draft, f"wall-late/{name}")
+        alarms.clear_alarm(draft, f"wall-late/{name}")
         if wall.joins != joined:
             seeds += spec.between
     combining.regroup(draft, seeds)

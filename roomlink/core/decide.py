@@ -7,6 +7,7 @@ from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
 from roomlink.core import (
+    alarms,
     combining,
     commissioning,
     devices,
@@ -17,7 +18,9 @@ from roomlink.core import (
     orders,
     outside,
     overrides,
+    people,
     scenes,
+    turns,
     walls,
 )
 from roomlink.core.act import act
@@ -45,11 +48,11 @@ from roomlink.core.commands import (
     ReportControl,
     ReportDevice,
     ReportOverride,
-    ReportTrouble,
     ReportWall,
     RunRoutine,
     SaveScene,
     StopMotion,
+    TickMove,
     Unlink,
     Wake,
 )
@@ -72,11 +75,10 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The events, in order, and the reply. ``repeated``: the request was carried out before, and this was its reply."""
+    """The events, in order, and the reply; that of a request carried out before is the reply it had then."""
 
     events: tuple[Event, ...]
     reply: Mapping[str, Any]
-    repeated: bool = False
 
 
 def decide(state: State, command: Command, now: float, request: Request | None = None) -> Decision:
@@ -89,10 +91,11 @@ def decide(state: State, command: Command, now: float, request: Request | None =
         if digest != request.digest:
             text = "this Idempotency-Key was used for another request; choose a new key for a new request"
             raise BadValue("Idempotency-Key", text)
-        return Decision((), reply, repeated=True)
+        return Decision((), reply)
     draft = Draft(state, now)
     reply = _DECIDE[type(command)](draft, command)
     occupancy.follow(draft)
+    alarms.suppress(draft)
     if request is not None:
         draft.emit(Answered(request.key, request.digest, {"seq": request.seq, **reply}))
     return Decision(tuple(draft.events), reply)
@@ -103,8 +106,8 @@ def next_deadline(state: State) -> float | None:
     return state.deadlines.first()
 
 
-_UNSAID = frozenset({"by", "data", "given", "wish", "starts"})
-"""Members that are not told: they are large, or (what a booking says) private."""
+_UNSAID = frozenset({"by", "data", "given", "wish", "starts", "secret", "session"})
+"""Members that are not told: they are large, or (what a booking says) private, or open something."""
 
 
 def describe(command: Command) -> dict[str, Any]:
@@ -190,6 +193,10 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
     for what, *name in due:
         if what == "booking":
             occupancy.due(draft, *name)
+        elif what in ("session", "key"):
+            people.due(draft, what, *name)
+        elif what in alarms.DEADLINES:
+            alarms.due(draft, what, *name)
     return {"zones": []}
 
 
@@ -235,14 +242,16 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     RecordCheck: commissioning.record_check,
     StopMotion: devices.stop_motion,
     NoteTold: outside.note_told,
-    ReportTrouble: outside.report_trouble,
     CreateBooking: diary.create,
     ChangeBooking: diary.change,
     CancelBooking: diary.cancel,
     ChangeOccurrence: diary.change_one,
     ExtendBooking: diary.extend,
     ForgetBookings: diary.forget,
+    TickMove: turns.tick,
     RunRoutine: occupancy.run_routine,
+    **people.DECIDE,
+    **alarms.DECIDE,
     Configure: configure,
     Recover: recover,
     Wake: _wake,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import motion, orders, sources
+from roomlink.core import alarms, motion, orders, sources
 from roomlink.core.checks import checked, require
 from roomlink.core.commands import Arm, Disarm, ReportControl, ReportDevice, StopMotion
-from roomlink.core.events import AlarmCleared, AlarmRaised, Armed, ControlSet, Disarmed
+from roomlink.core.events import Armed, ControlSet, Disarmed
 from roomlink.core.records import Arming, Choice, Level, Switch
 from roomlink.core.spec import BindingSpec, ChoiceSpec, LevelSpec, MotionSpec, Spec
 from roomlink.core.state import Draft
@@ -48,11 +48,9 @@ def report_device(draft: Draft, command: ReportDevice) -> dict[str, Any]:
     alarm = f"device-lost/{command.device}"
     zones: dict[str, None] = {}
     if command.up:
-        if alarm in draft.alarms:
-            draft.emit(AlarmCleared(alarm))
+        alarms.clear_alarm(draft, alarm)
         return {"zones": []}
-    if alarm not in draft.alarms:
-        draft.emit(AlarmRaised(alarm, draft.now, f"{command.device} cannot be reached: {command.why}"))
+    alarms.raise_alarm(draft, alarm, f"{command.device} cannot be reached: {command.why}")
     for binding in draft.spec.bindings:
         if binding.device == command.device and _moves(draft, binding):
             zones[binding.zone] = None

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import clashes, diary_view, occupancy
+from roomlink.core import clashes, diary_view, occupancy, turn_checks, turns
 from roomlink.core.booking_checks import checked, require_match, require_people, require_scene, require_zones
 from roomlink.core.bookings import (
     STATUSES,
@@ -121,8 +121,10 @@ def _put(draft: Draft, name: str, booking: Booking, wish: Wish, accept_free: boo
         need = wish.capacity or booking.attendance
         raise refusal(draft, name, dates, found, need, kept, recurs=len(starts) > 1)
     refused = {clash.wanted.key: clash for clash in found}
-    booking = replace(booking, exdates=tuple(sorted({*booking.exdates, *refused})))
     news = [_going_on(draft, new, olds.get(new.key) or _only(olds, starts)) for new in free]
+    news, told_of, unmade = turn_checks.admitted(draft, name, booking, olds, kept, news, accept_free)
+    out = {one.key for one in free} - {one.key for one in news}
+    booking = replace(booking, exdates=tuple(sorted({*booking.exdates, *refused, *out})))
     _require_room(draft, len(news))
     _emit(draft, name, booking, olds, [*kept, *news])
     booking = draft.bookings[name]
@@ -131,8 +133,8 @@ def _put(draft: Draft, name: str, booking: Booking, wish: Wish, accept_free: boo
         "etag": diary_view.etag(booking),
         "zones": list(booking.zones),
         "dates": len(draft.dates.get(name, ())),
-        "warnings": warnings,
-        "refused": [diary_view.clash(draft, clash) for clash in found[: limits.CLASHES_TOLD_MAX]],
+        "warnings": [*warnings, *told_of],
+        "refused": [*(diary_view.clash(draft, clash) for clash in found), *unmade][: limits.CLASHES_TOLD_MAX],
     }
 
 
@@ -226,6 +228,7 @@ def _emit(draft: Draft, name: str, booking: Booking, olds: dict[str, Occurrence]
         draft.emit(OccurrencesSet(name, differ))
     touched = [olds[key] for key in gone] + [olds[d.key] for d in differ if d.key in olds] + list(differ)
     zones = {zone: None for one in touched if one.live for zone in one.zones}
+    turns.drop_ticks(draft, {zone for one in touched for zone in one.zones})
     occupancy.settle(draft, zones)
     occupancy.freed(draft, [zone for zone in zones if zone not in draft.in_use])
 
@@ -261,10 +264,12 @@ def change_one(draft: Draft, command: ChangeOccurrence) -> Data:
     if not free:
         raise refusal(draft, name, [new], found, new.attendance, others, recurs=False)
     olds = {o.key: o for o in (*others, old)}
-    _emit(draft, name, booking, olds, [*others, _going_on(draft, new, old)])
+    news, told_of, _ = turn_checks.admitted(draft, name, booking, olds, others, [_going_on(draft, new, old)], False)
+    _emit(draft, name, booking, olds, [*others, *news])
     etag = diary_view.etag(draft.bookings[name])
     return {
-        "booking": name, "occurrence": old.key, "etag": etag, "zones": list(new.zones), "warnings": warnings,
+        "booking": name, "occurrence": old.key, "etag": etag, "zones": list(new.zones),
+        "warnings": [*warnings, *told_of],
     }  # fmt: skip
 
 
@@ -329,9 +334,10 @@ def forget(draft: Draft, command: ForgetBookings) -> Data:
         booking, dates = draft.bookings[name], dates_of(draft, name)
         old = [date for date in dates if date.over < command.before]
         if len(old) == len(dates) and booking.upto is None:
-            draft.emit(BookingDropped(name))
+            draft.emit(BookingDropped(name, booking.private))
         elif old:
             draft.emit(OccurrencesDropped(name, tuple(date.key for date in old)))
+    turns.forget_ticks(draft)
     return {"zones": []}
 
 

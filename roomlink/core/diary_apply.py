@@ -10,12 +10,14 @@ from typing import Any
 from roomlink.core.bookings import (
     BookingDropped,
     BookingSet,
+    MoveTicked,
     Occurrence,
     OccurrencesDropped,
     OccurrencesSet,
     PhaseSet,
     RoutineDeferred,
     Span,
+    TickDropped,
     WallRequested,
     WallRequestEnded,
 )
@@ -36,10 +38,14 @@ def overlapping(taken: Sequence[Span], begins: float, over: float) -> Sequence[S
 def _booking_set(state: State, event: BookingSet) -> None:
     state.bookings[event.booking] = event.now
     state.booking_of_uid[event.now.uid] = event.booking
+    if event.booking in state.forgotten_private:
+        state.forgotten_private.drop(event.booking)
 
 
 def _booking_dropped(state: State, event: BookingDropped) -> None:
     booking = state.bookings.get(event.booking)
+    if event.private or (booking is not None and booking.private):
+        state.forgotten_private[event.booking] = True
     if booking is None:
         return
     _drop(state, event.booking, state.dates.get(event.booking, ()))
@@ -140,6 +146,14 @@ def _routine_deferred(state: State, event: RoutineDeferred) -> None:
         state.deferred.drop(event.routine)
 
 
+def _move_ticked(state: State, event: MoveTicked) -> None:
+    state.ticks[event.partition, event.key] = event.now
+
+
+def _tick_dropped(state: State, event: TickDropped) -> None:
+    state.ticks.drop((event.partition, event.key))
+
+
 APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     BookingSet: _booking_set,
     BookingDropped: _booking_dropped,
@@ -149,4 +163,6 @@ APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     WallRequested: _wall_requested,
     WallRequestEnded: _wall_request_ended,
     RoutineDeferred: _routine_deferred,
+    MoveTicked: _move_ticked,
+    TickDropped: _tick_dropped,
 }

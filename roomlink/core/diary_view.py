@@ -1,69 +1,49 @@
-"""What people and programs see of the diary. What is private is told only as a time in zones: never title or people.
-
-Nobody signs in yet, so that this holds for every reader, and for what was so earlier as well.
-"""
+"""What people and programs see of the diary. What is private is told only as a time in zones: see ``discretion``."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
-from roomlink.core.bookings import Booking, BookingSet, Occurrence, OccurrencesSet
+from roomlink.core import discretion
+from roomlink.core.bookings import Booking, Occurrence
 from roomlink.core.clashes import Clash
-from roomlink.core.events import Event, encode
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import State
 
 Data = dict[str, Any]
 
-HIDDEN = "in use"
-"""Stands for the title of a private booking."""
-
-
-def discreet_booking(booking: Booking) -> Booking:
-    """A booking as everybody may see it."""
-    return replace(booking, title=HIDDEN, organiser="", attendance=None) if booking.private else booking
-
-
-def discreet_occurrence(occurrence: Occurrence) -> Occurrence:
-    if not occurrence.private:
-        return occurrence
-    return replace(occurrence, title=HIDDEN if occurrence.title else "", attendance=None)
-
-
-def event(event: Event) -> Data:
-    """An event as everybody may see it."""
-    if isinstance(event, BookingSet):
-        event = replace(event, now=discreet_booking(event.now))
-    elif isinstance(event, OccurrencesSet):
-        event = replace(event, occurrences=tuple(map(discreet_occurrence, event.occurrences)))
-    return encode(event)
-
 
 def title_of(state: State, booking: str, occurrence: Occurrence) -> str:
-    """The words for one date; ``HIDDEN`` where it is private."""
-    if occurrence.private:
-        return HIDDEN
+    """The words for one date, where it is private those for everybody."""
+    if discretion.hidden(state, booking, occurrence.private):
+        return discretion.HIDDEN
     found = state.bookings.get(booking)
     return occurrence.title or (found.title if found is not None else booking)
 
 
-def occurrence(state: State, booking: str, one: Occurrence) -> Data:
-    """One date of a booking. ``from`` and ``until`` are with set-up and clear-down."""
+def when(one: Occurrence) -> Data:
+    """What everybody may know of one date. ``from`` and ``until`` are with set-up and clear-down."""
     return {
-        "booking": booking,
         "occurrence": one.key,
-        "title": title_of(state, booking, one),
-        "private": one.private,
         "zones": list(one.zones),
         "start": rfc3339(one.start),
         "end": rfc3339(one.end),
         "from": rfc3339(one.begins),
         "until": rfc3339(one.over),
         "status": one.status,
+    }
+
+
+def occurrence(state: State, booking: str, one: Occurrence) -> Data:
+    """One date of a booking."""
+    return {
+        "booking": booking,
+        **when(one),
+        "title": title_of(state, booking, one),
+        "private": one.private,
         "transparent": one.transparent,
-        "attendance": None if one.private else one.attendance,
+        "attendance": None if discretion.hidden(state, booking, one.private) else one.attendance,
         "scene": one.scene,
         "phase": one.phase,
         "changed": one.changed,
@@ -78,7 +58,9 @@ def booking(state: State, name: str) -> Data:
 
 def summary(state: State, name: str) -> Data:
     """A booking without its dates."""
-    shown = discreet_booking(state.bookings[name])
+    shown = state.bookings[name]
+    if discretion.hidden(state, name, shown.private):
+        shown = discretion.booking(shown)
     return {
         "booking": name,
         "uid": shown.uid,

@@ -10,6 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+from roomlink.core.access import ACCESS_EVENTS, ACCESS_RECORDS, AccessEvent
+from roomlink.core.alarm_events import ALARM_EVENTS, ALARM_RECORDS, AlarmEvent
+from roomlink.core.alarm_events import AlarmCleared as AlarmCleared
+from roomlink.core.alarm_events import AlarmRaised as AlarmRaised
+from roomlink.core.alarm_events import AlarmSet as AlarmSet
 from roomlink.core.bookings import BOOKING_EVENTS, BOOKING_RECORDS, BookingEvent, Occurrence, OccurrencesSet
 from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Check, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
@@ -141,18 +146,6 @@ class SceneSaved:
 
 
 @dataclass(frozen=True, slots=True)
-class AlarmRaised:
-    alarm: str
-    since: float
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmCleared:
-    alarm: str
-
-
-@dataclass(frozen=True, slots=True)
 class OverrideSet:
     override: str
     now: Override
@@ -246,8 +239,7 @@ Event = (
     | Remembered
     | OverflowSet
     | SceneSaved
-    | AlarmRaised
-    | AlarmCleared
+    | AlarmEvent
     | OverrideSet
     | OverrideCleared
     | Masked
@@ -256,6 +248,7 @@ Event = (
     | Disarmed
     | Checked
     | BookingEvent
+    | AccessEvent
     | Told
     | Answered
     | Noticed
@@ -279,8 +272,7 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "remembered": Remembered,
     "overflow": OverflowSet,
     "scene": SceneSaved,
-    "alarm": AlarmRaised,
-    "alarm-cleared": AlarmCleared,
+    **ALARM_EVENTS,
     "override": OverrideSet,
     "override-cleared": OverrideCleared,
     "masked": Masked,
@@ -289,6 +281,7 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "disarmed": Disarmed,
     "checked": Checked,
     **BOOKING_EVENTS,
+    **ACCESS_EVENTS,
     "told": Told,
     "answered": Answered,
     "noticed": Noticed,
@@ -298,10 +291,12 @@ _RECORDS: dict[type[Any], type[Any]] = {
     LinkSet: Link,
     HoldBegan: Hold,
     WallSet: Wall,
+    **ALARM_RECORDS,
     RoleSet: Role,
     OverrideSet: Override,
     Masked: Mask,
     **BOOKING_RECORDS,
+    **ACCESS_RECORDS,
     Armed: Arming,
     Checked: Check,
 }
@@ -357,7 +352,7 @@ class Entry:
     """One line of the journal: all that one command made happen, at one stamp.
 
     ``who`` acted (a controller, a person, ``wall``, ``service``), ``via`` what (panel, http, wall, clock, service),
-    ``did`` is the command in short, for people who ask afterwards.
+    from ``where`` (an address); ``did`` is the command in short, for people who ask afterwards.
     """
 
     seq: int
@@ -366,6 +361,7 @@ class Entry:
     via: str
     did: Mapping[str, Any]
     events: tuple[Event, ...]
+    where: str = ""
 
 
 def encode_entry(entry: Entry) -> dict[str, Any]:
@@ -374,6 +370,7 @@ def encode_entry(entry: Entry) -> dict[str, Any]:
         "at": entry.at,
         "who": entry.who,
         "via": entry.via,
+        "where": entry.where,
         "did": dict(entry.did),
         "events": [encode(event) for event in entry.events],
     }
@@ -381,4 +378,4 @@ def encode_entry(entry: Entry) -> dict[str, Any]:
 
 def decode_entry(data: Mapping[str, Any]) -> Entry:
     events = tuple(decode(event) for event in data["events"])
-    return Entry(data["seq"], data["at"], data["who"], data["via"], data["did"], events)
+    return Entry(data["seq"], data["at"], data["who"], data["via"], data["did"], events, data.get("where", ""))

@@ -27,6 +27,7 @@ from roomlink.core.diary_apply import overlapping
 from roomlink.core.events import Noticed, Regrouped
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import Draft, State
+from roomlink.core.turns import wall_asked
 from roomlink.errors import Refused
 
 
@@ -149,8 +150,8 @@ def _wanted(draft: Draft, wall: str) -> tuple[str, OccurrenceKey] | None:
     if not users:
         return None
     _, key = min(users)
-    inside = len(users) == 2 and users[0] == users[1]
-    return ("open" if inside else "closed"), key
+    asked = wall_asked(draft.spec, wall, draft.occurrences[key].zones)
+    return None if asked is None else (asked, key)
 
 
 def reserved(state: State, controller: str, zone: str) -> str | None:

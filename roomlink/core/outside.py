@@ -1,11 +1,11 @@
-"""What the runtime has to put down about the world outside: who was told how far, and what out there has failed."""
+"""What the runtime has to put down about the world outside: who was told how far."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core.commands import NoteTold, ReportTrouble
-from roomlink.core.events import AlarmCleared, AlarmRaised, Told
+from roomlink.core.commands import NoteTold
+from roomlink.core.events import Told
 from roomlink.core.state import Draft
 
 Data = dict[str, Any]
@@ -19,13 +19,4 @@ def note_told(draft: Draft, command: NoteTold) -> Data:
             draft.emit(Told(command.webhook, None, ()))
     elif known != (command.upto, command.failed):
         draft.emit(Told(command.webhook, command.upto, command.failed))
-    return {"zones": []}
-
-
-def report_trouble(draft: Draft, command: ReportTrouble) -> Data:
-    """Raise the alarm, or clear it."""
-    if command.text and command.alarm not in draft.alarms:
-        draft.emit(AlarmRaised(command.alarm, draft.now, command.text))
-    elif not command.text and command.alarm in draft.alarms:
-        draft.emit(AlarmCleared(command.alarm))
     return {"zones": []}

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from roomlink.core import motion, orders
+from roomlink.core import alarms, motion, orders
 from roomlink.core.checks import require
 from roomlink.core.commands import ReportOverride
 from roomlink.core.events import ControlSet, Masked, OverrideCleared, OverrideSet, Unmasked
@@ -35,6 +35,10 @@ def report(draft: Draft, command: ReportOverride) -> dict[str, Any]:
     name = command.override
     require("override", name, draft.spec.overrides)
     stands = name in draft.overrides
+    if command.lost:
+        alarms.raise_alarm(draft, f"override-lost/{name}", f"the override {name} counts as active: {command.why}")
+    else:
+        alarms.clear_alarm(draft, f"override-lost/{name}")
     if command.active and not stands:
         _start(draft, name, command.why)
     elif stands and not command.active:

@@ -168,10 +168,25 @@ class Role:
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """An abnormal condition, standing since ``since``; ``text`` is for a person."""
+    """An abnormal condition, last begun at ``since``; ``text`` is for a person. For ``state`` see ``alarm_kinds``.
+
+    While it chatters (``quiet`` says until when it has to keep still for that to be over) it is held standing, and
+    ``real`` says how it is. ``by`` acknowledged, shelved (``until`` then) or took it out of service, ``why`` says why,
+    also where the configuration suppresses it. ``count`` says how often it was raised, ``raises`` when of late.
+    """
 
     since: float
     text: str
+    state: str = "unacknowledged"
+    stands: bool = True
+    real: bool = True
+    priority: str = "medium"
+    count: int = 1
+    by: str = ""
+    why: str = ""
+    until: float | None = None
+    raises: tuple[float, ...] = ()
+    quiet: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from roomlink.core import bookings
+from roomlink.core import access, bookings
 from roomlink.core import events as ev
 from roomlink.core.apply import apply
 from roomlink.core.state import State
@@ -25,16 +25,21 @@ def snapshot(state: State) -> Iterator[ev.Event]:
     yield from (ev.Remembered(zone, values) for zone, values in state.alone.items())
     yield from (ev.OverflowSet(name, zones) for name, zones in state.overflows.items())
     yield from (ev.SceneSaved(name, scene.content, scene.etag) for name, scene in state.scenes.items())
-    yield from (ev.AlarmRaised(name, alarm.since, alarm.text) for name, alarm in state.alarms.items())
+    yield from (ev.AlarmSet(name, "kept", alarm) for name, alarm in state.alarms.items())
     yield from (ev.OverrideSet(name, override) for name, override in state.overrides.items())
     yield from (ev.Masked(*key, mask) for key, mask in state.masks.items())
     yield from (ev.Armed(name, arming) for name, arming in state.armed.items())
     yield from (ev.Checked(item, check) for item, check in state.checks.items())
+    yield from (bookings.BookingDropped(name, private=True) for name in state.forgotten_private.live())
     yield from (bookings.BookingSet(name, booking) for name, booking in state.bookings.items())
     for name, keys in state.dates.items():
         yield bookings.OccurrencesSet(name, tuple(state.occurrences[name, key] for key in keys))
     yield from (bookings.WallRequested(name, request) for name, request in state.wall_requests.items())
     yield from (bookings.RoutineDeferred(name, zones) for name, zones in state.deferred.items())
+    yield from (bookings.MoveTicked(*key, tick) for key, tick in state.ticks.items())
+    yield from (access.PersonSet(name, person) for name, person in state.people.items())
+    yield from (access.SessionSet(name, session) for name, session in state.sessions.items())
+    yield from (access.KeySet(name, key) for name, key in state.keys.items())
     yield from (ev.Told(name, upto, failed) for name, (upto, failed) in state.told.items())
     yield from (ev.Answered(key, digest, reply) for key, (digest, reply) in state.answers.items())
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import Any
 
+from roomlink.core.alarm_kinds import AlarmsSpec, alarms_spec
+
 Value = str | float | bool | None
 """What a control can be set to: an option's name, a number in the control's unit, on or off, or none."""
 
@@ -134,6 +136,20 @@ class PartitionSpec:
     move_limit: float = 600.0
     sensed: bool = False
     name: str = ""
+    move_minutes: float | None = None
+    """How long a crew takes to move it; None: nobody said, and ``limits.MOVE_MINUTES`` stands for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class CrewSpec:
+    """People who move walls, one at a time, from ``start`` to ``end`` in minutes of the day on the venue's clock.
+
+    An ``end`` that is not after ``start`` is on the next day.
+    """
+
+    name: str
+    start: int
+    end: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +264,8 @@ class Spec:
     bindings: tuple[BindingSpec, ...] = ()
     bookings: BookingsSpec = BookingsSpec()
     routines: Mapping[str, RoutineSpec] = field(default_factory=dict)
+    crews: Mapping[str, CrewSpec] = field(default_factory=dict)
+    alarms: AlarmsSpec = field(default_factory=AlarmsSpec)
     data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
     """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
 
@@ -331,6 +349,8 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         bindings=tuple(_binding(b) for b in data.get("bindings", ())),
         bookings=_record(BookingsSpec, data.get("bookings", {})),
         routines={r: _record(RoutineSpec, v) for r, v in data.get("routines", {}).items()},
+        crews={c: _record(CrewSpec, v) for c, v in data.get("crews", {}).items()},
+        alarms=alarms_spec(data.get("alarms", {})),
         data=data,
     )
 

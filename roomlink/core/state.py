@@ -10,7 +10,8 @@ import heapq
 from collections.abc import Hashable, Iterator
 from typing import Any, TypeVar
 
-from roomlink.core.bookings import Booking, Occurrence, OccurrenceKey, Span, WallRequest
+from roomlink.core.access import Key, Person, Session
+from roomlink.core.bookings import Booking, Occurrence, OccurrenceKey, Span, Tick, WallRequest
 from roomlink.core.events import Event
 from roomlink.core.records import Alarm, Arming, Check, Control, Hold, Link, Mask, Override, Role, StoredScene, Wall
 from roomlink.core.spec import EMPTY, Spec, Value
@@ -24,7 +25,7 @@ LinkKey = tuple[str, str]
 """(controller, zone)"""
 Deadline = tuple[str, ...]
 """What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition),
-("booking", booking, occurrence)."""
+("booking", booking, occurrence), ("session", session), ("key", key), ("shelved" | "quiet", alarm)."""
 
 
 class Table(dict[K, V]):
@@ -148,6 +149,7 @@ _TABLES = (
     "armed",
     "checks",
     "bookings",
+    "forgotten_private",
     "booking_of_uid",
     "occurrences",
     "dates",
@@ -155,6 +157,11 @@ _TABLES = (
     "in_use",
     "wall_requests",
     "deferred",
+    "ticks",
+    "people",
+    "sessions",
+    "keys",
+    "key_of",
     "told",
     "answers",
 )
@@ -192,6 +199,8 @@ class State:
     checks: Table[str, Check]
     """Commissioning item to what was found; items of things that are gone keep theirs."""
     bookings: Table[str, Booking]
+    forgotten_private: Table[str, bool]
+    """Bookings that were private when they were forgotten: they stay so in what was written before."""
     booking_of_uid: Table[str, str]
     occurrences: Table[OccurrenceKey, Occurrence]
     dates: Table[str, tuple[str, ...]]
@@ -203,6 +212,14 @@ class State:
     wall_requests: Table[str, WallRequest]
     deferred: Table[str, tuple[str, ...]]
     """Routine to the zones in which it waits until they are free."""
+    ticks: Table[tuple[str, str], Tick]
+    """(partition, key of a move) to who says that it is made."""
+    people: Table[str, Person]
+    sessions: Table[str, Session]
+    """Digest of what a browser holds to who is signed in there."""
+    keys: Table[str, Key]
+    key_of: Table[str, str]
+    """Digest of a panel's key or a token to its name."""
     told: Table[str, tuple[int, tuple[tuple[int, int, str], ...]]]
     """Webhook to the position up to which it was told, and what failed: see ``events.Told``."""
     answers: Table[str, tuple[str, dict[str, Any]]]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from roomlink.core import alarm_view, diary_view, discretion, links, scenes, sources
 from roomlink.core import commissioning as site
-from roomlink.core import diary_view, links, scenes, sources
 from roomlink.core.instants import rfc3339 as rfc3339
 from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec
@@ -60,11 +60,13 @@ def _control(state: State, zone: str, name: str, now: float) -> Data:
 
 
 def zone(state: State, name: str, now: float) -> Data:
+    """A zone as everybody sees it: without its controls while a private booking has it."""
+    controls = () if discretion.veiled(state, name) else state.spec.zones[name].controls
     return {
         "zone": name,
         "group": list(state.group_of.get(name, (name,))),
         **zone_links(state, name),
-        "controls": {c: control(state, name, c, now) for c in state.spec.zones[name].controls},
+        "controls": {c: control(state, name, c, now) for c in controls},
     }
 
 
@@ -74,7 +76,7 @@ def zone_links(state: State, name: str) -> Data:
     Nor has it its group: ``groups`` tells that once for all zones, where each telling it would cost their square.
     """
     return {
-        "linked_by": list(state.linked_by.get(name, ())),
+        "linked_by": [] if discretion.veiled(state, name) else list(state.linked_by.get(name, ())),
         "in_use": diary_view.in_use(state, name),
     }
 
@@ -201,7 +203,20 @@ def face(state: State, controller: str, now: float) -> Data:
         "links": face_links(state, controller),
         **face_role(state, controller),
         "controls": {c: face_control(state, controller, c, spec, now) for c, spec in controls.items()},
+        "alarms": alarm_view.on_panel(state, controller),
     }
+
+
+def is_veiled(state: State, controller: str) -> bool:
+    """Whether a controller shows what goes on in a zone that a private booking has: that is for its own panel alone."""
+    return any(discretion.veiled(state, z) for z in state.linked.get(controller, ()))
+
+
+def watched_face(state: State, controller: str, now: float) -> Data:
+    """A controller as everybody sees it."""
+    if not is_veiled(state, controller):
+        return face(state, controller, now)
+    return {"controller": controller, "links": [], **face_role(state, controller), "controls": {}, "alarms": []}
 
 
 def partition(state: State, name: str) -> Data:
@@ -248,12 +263,12 @@ def whole(state: State, seq: int, now: float) -> Data:
         "at": rfc3339(now),
         "seq": seq,
         "zones": {z: zone(state, z, now) for z in state.spec.zones},
-        "controllers": {c: face(state, c, now) for c in state.spec.controllers},
+        "controllers": {c: watched_face(state, c, now) for c in state.spec.controllers},
         "partitions": partitions(state),
         "groups": groups(state),
         "overflows": {name: list(state.overflows[name]) for name in state.overflows.live()},
         "overrides": overrides(state),
-        "alarms": alarms(state),
+        "alarms": alarm_view.alarms(state),
     }
 
 
@@ -303,13 +318,6 @@ def _checked(state: State, item: site.Item) -> Data:
         record = {**{name: getattr(check, name) for name in names}, "at": rfc3339(check.at), "digest": check.digest}
     shown = {name: getattr(item, name) for name in ("kind", "of", "check", "title", "how", "unit", "digest")}
     return {"item": item.id, **shown, "standing": site.standing(state, item), "record": record}
-
-
-def alarms(state: State) -> Data:
-    return {
-        name: {"since": rfc3339(alarm.since), "text": alarm.text}
-        for name, alarm in ((n, state.alarms[n]) for n in state.alarms.live())
-    }
 
 
 def panel(state: State, controller: str, now: float) -> Data:

@@ -8,9 +8,10 @@ from typing import Any
 
 from roomlink import limits
 from roomlink.core import combining
+from roomlink.core.alarms import clear_alarm, raise_alarm
 from roomlink.core.checks import require, seconds
 from roomlink.core.commands import Actor, ReportWall
-from roomlink.core.events import AlarmCleared, AlarmRaised, WallSet
+from roomlink.core.events import WallSet
 from roomlink.core.records import Wall
 from roomlink.core.spec import PartitionSpec
 from roomlink.core.state import Draft
@@ -173,13 +174,3 @@ def overdue(draft: Draft, name: str) -> None:
         )
     else:
         raise_alarm(draft, f"wall-unknown/{name}", f"{name} has not reported its position since the service started")
-
-
-def raise_alarm(draft: Draft, alarm: str, text: str) -> None:
-    if alarm not in draft.alarms:
-        draft.emit(AlarmRaised(alarm, draft.now, text))
-
-
-def clear_alarm(draft: Draft, alarm: str) -> None:
-    if alarm in draft.alarms:
-        draft.emit(AlarmCleared(alarm))

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 import icalendar
 import recurring_ical_events  # type: ignore[import-untyped]  # it publishes none
 
-from roomlink.core.diary_view import HIDDEN
+from roomlink.core.discretion import HIDDEN
 from roomlink.diary import ical_values as values
 from roomlink.diary.ical_values import Component, Frame, Unsound
 

@@ -14,7 +14,7 @@ import icalendar
 
 from roomlink.core.bookings import Booking, Occurrence, start_of
 from roomlink.core.diary import date_of, dates_of
-from roomlink.core.diary_view import HIDDEN
+from roomlink.core.discretion import HIDDEN
 from roomlink.core.state import State
 from roomlink.diary.availability import Busy
 from roomlink.diary.ical_read import OWN

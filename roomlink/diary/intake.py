@@ -16,7 +16,7 @@ from roomlink.core.bookings import Booking, Wish
 from roomlink.core.commands import Actor, CancelBooking, ChangeBooking, ChangeOccurrence, Command, CreateBooking
 from roomlink.core.decide import decide
 from roomlink.core.diary import dates_of
-from roomlink.core.diary_view import HIDDEN
+from roomlink.core.discretion import HIDDEN
 from roomlink.core.state import State
 from roomlink.diary import wishes
 from roomlink.diary.ical_read import CalendarEvent, CalendarFile

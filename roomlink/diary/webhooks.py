@@ -1,7 +1,7 @@
 """What others are told, and how it is signed, by Standard Webhooks: id, timestamp and signature in headers.
 
 One message an event. Its id is made of the entry's position, its stamp and the event's place in it, so that it is the
-same however often it is sent: whoever receives it drops what he has seen. What is private stays so.
+same however often it is sent: whoever receives it drops what he has seen. What is private when it is sent stays so.
 """
 
 from __future__ import annotations
@@ -16,10 +16,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from roomlink.core import bookings as bk
-from roomlink.core import diary_view
+from roomlink.core import diary_view, discretion
 from roomlink.core import events as ev
+from roomlink.core.alarm_kinds import told
 from roomlink.core.instants import rfc3339
 from roomlink.core.records import Wall
+from roomlink.core.state import State
 
 Data = dict[str, Any]
 
@@ -58,23 +60,34 @@ def verified(key: bytes, message: str, timestamp: str, given: str, body: bytes, 
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One event to tell: ``seq`` and ``place`` say where it is in the journal, ``at`` is its stamp."""
+    """One event to tell: ``seq`` and ``place`` say where it is in the journal, ``at`` is its stamp.
+
+    What it says is made when it is sent, by what is private then.
+    """
 
     seq: int
     place: int
     at: float
-    type: str
-    data: Data
+    event: ev.Event
+
+    @property
+    def type(self) -> str:
+        return _ROWS[type(self.event)](self.event)[0]
+
+    def data(self, state: State) -> Data:
+        """What it says of the event; ``state`` is of now."""
+        event = discretion.told(state, self.event)
+        return _ROWS[type(event)](event)[1]
 
     def id(self, venue: str) -> str:
         # The stamp is part of it: after a backup was restored, the same position is another entry.
         return f"msg_{venue}_{self.seq}_{self.place}_{round(self.at * 1000)}"
 
-    def body(self, venue: str) -> bytes:
+    def body(self, state: State) -> bytes:
         said = {
             "type": self.type,
             "timestamp": rfc3339(self.at),
-            "data": {"venue": venue, "seq": self.seq, **self.data},
+            "data": {"venue": state.spec.id, "seq": self.seq, **self.data(state)},
         }
         return json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode()
 
@@ -91,13 +104,10 @@ class Teller:
 
     def messages(self, entry: ev.Entry) -> Iterator[Message]:
         for place, event in enumerate(entry.events):
-            row = _ROWS.get(type(event))
-            if row is None:
+            message = message_at(entry, place)
+            if message is None or message.type.partition(".")[0] not in self._families or not self._news(event):
                 continue
-            type_, says = row(event)
-            if type_.partition(".")[0] not in self._families or not self._news(event):
-                continue
-            yield Message(entry.seq, place, entry.at, type_, says)
+            yield message
 
     def _news(self, event: ev.Event) -> bool:
         if not isinstance(event, ev.WallSet):
@@ -109,13 +119,12 @@ class Teller:
 
 
 def message_at(entry: ev.Entry, place: int) -> Message | None:
-    """The message of one event, for sending it again; None where that event is not told."""
+    """The message of one event; None where that event is not told."""
     event = entry.events[place] if place < len(entry.events) else None
-    row = _ROWS.get(type(event))
-    if row is None:
+    known = event is not None and type(event) in _ROWS
+    if event is None or not known or (isinstance(event, ev.AlarmSet) and not told(event.cause, event.now.state)):
         return None
-    type_, says = row(event)
-    return Message(entry.seq, place, entry.at, type_, says)
+    return Message(entry.seq, place, entry.at, event)
 
 
 def _counting(wall: Wall) -> tuple[Any, ...]:
@@ -123,12 +132,12 @@ def _counting(wall: Wall) -> tuple[Any, ...]:
 
 
 def _seen(event: Any) -> Data:
-    """An event as everybody may see it, without what the type says already."""
-    return {name: value for name, value in diary_view.event(event).items() if name != "type"}
+    """An event as it is, without what the type says already."""
+    return {name: value for name, value in ev.encode(event).items() if name != "type"}
 
 
 def _booking(event: bk.BookingSet) -> tuple[str, Data]:
-    now = diary_view.discreet_booking(event.now)
+    now = event.now
     first = now.revision == 1 and now.created == now.modified
     type_ = "booking.cancelled" if now.status == "cancelled" else "booking.created" if first else "booking.changed"
     return type_, {
@@ -145,18 +154,7 @@ def _booking(event: bk.BookingSet) -> tuple[str, Data]:
 
 
 def _dates(event: bk.OccurrencesSet) -> tuple[str, Data]:
-    shown = [
-        {
-            "occurrence": one.key,
-            "zones": list(one.zones),
-            "start": rfc3339(one.start),
-            "end": rfc3339(one.end),
-            "from": rfc3339(one.begins),
-            "until": rfc3339(one.over),
-            "status": one.status,
-        }
-        for one in event.occurrences[:DATES_TOLD_MAX]
-    ]
+    shown = [diary_view.when(one) for one in event.occurrences[:DATES_TOLD_MAX]]
     return "booking.dates", {"booking": event.booking, "dates": shown, "count": len(event.occurrences)}
 
 
@@ -180,6 +178,22 @@ def _alarm(event: ev.AlarmRaised) -> tuple[str, Data]:
     return "alarm.raised", {**_seen(event), "since": rfc3339(event.since)}
 
 
+def _alarm_set(event: ev.AlarmSet) -> tuple[str, Data]:
+    now = event.now
+    return told(event.cause, now.state) or "alarm.changed", {
+        "alarm": event.alarm,
+        "state": now.state,
+        "stands": now.stands,
+        "priority": now.priority,
+        "text": now.text,
+        "since": rfc3339(now.since),
+        "chattering": now.quiet is not None,
+        "by": now.by,
+        "why": now.why,
+        "until": None if now.until is None else rfc3339(now.until),
+    }
+
+
 def _plain(type_: str) -> Callable[[Any], tuple[str, Data]]:
     return lambda event: (type_, _seen(event))
 
@@ -196,5 +210,6 @@ _ROWS: dict[type[Any], Callable[[Any], tuple[str, Data]]] = {
     ev.Regrouped: _plain("group.changed"),
     ev.AlarmRaised: _alarm,
     ev.AlarmCleared: _plain("alarm.cleared"),
+    ev.AlarmSet: _alarm_set,
 }
 """Event to what is told of it. The part of a type before the dot is its family."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from roomlink.core.bookings import Booking, Occurrence, OneWish, Wish, key_of, start_of
-from roomlink.core.diary_view import HIDDEN
+from roomlink.core.discretion import HIDDEN
 from roomlink.core.instants import rfc3339
 from roomlink.diary import recurrence
 from roomlink.diary.ical_read import CalendarEvent, Change

@@ -49,12 +49,18 @@ class _Save:
     done: Done
 
 
+@dataclass(frozen=True, slots=True)
+class _Chore:
+    run: Callable[[], object]
+    done: Done
+
+
 class _Mark(Enum):
     RESUME = "resume"
     STOP = "stop"
 
 
-_Job = _Append | _Save | _Mark
+_Job = _Append | _Save | _Chore | _Mark
 
 
 class Committer:
@@ -92,17 +98,28 @@ class Committer:
         """
         self._put(_Save(make, done))
 
+    def submit_chore(self, run: Callable[[], object], done: Done) -> None:
+        """Queue work on the journal that is not urgent and takes a few milliseconds; entries wait while it runs.
+
+        Raises RuntimeError after ``stop``.
+        """
+        self._put(_Chore(run, done))
+
     def resume(self) -> None:
         """The caller has folded its state again: entries submitted from now on are written."""
         self._put(_Mark.RESUME)
 
-    def stop(self) -> None:
-        """Write everything that waits, deliver its answers, end the thread. Blocks until then; again does nothing."""
+    def stop(self, within_s: float | None = None) -> bool:
+        """Write everything that waits, deliver its answers, end the thread. Blocks until then; again does nothing.
+
+        Gives False if a disk that hangs kept it for longer than ``within_s``: leave the journal open then.
+        """
         if not self._stopped:
             self._stopped = True
             self._jobs.put(_Mark.STOP)
         if self._thread.ident is not None:
-            self._thread.join()
+            self._thread.join(within_s)
+        return not self._thread.is_alive()
 
     def _put(self, job: _Job) -> None:
         if self._stopped:
@@ -110,16 +127,21 @@ class Committer:
         self._jobs.put(job)
 
     def _run(self) -> None:
-        while True:
-            batch, job = self._next()
-            if batch:
-                self._commit(batch)
-            if job is _Mark.STOP:
-                return
-            if job is _Mark.RESUME:
-                self._halted = None
-            elif isinstance(job, _Save):
-                self._save(job)
+        while self._round():
+            pass
+
+    def _round(self) -> bool:
+        """Wait for work and do it; False once that was to stop."""
+        batch, job = self._next()
+        if batch:
+            self._commit(batch)
+        if job is _Mark.RESUME:
+            self._halted = None
+        elif isinstance(job, _Save):
+            self._save(job)
+        elif isinstance(job, _Chore):
+            self._do(job)
+        return job is not _Mark.STOP
 
     def _next(self) -> tuple[list[_Append], _Job | None]:
         """Wait for something; then all appends that wait, and the job of another kind that ended them."""
@@ -151,6 +173,14 @@ class Committer:
         error = None
         try:
             self._journal.save(job.make())
+        except Exception as cause:  # as above
+            error = _failure(cause)
+        self._answer([job.done], error)
+
+    def _do(self, job: _Chore) -> None:
+        error = None
+        try:
+            job.run()
         except Exception as cause:  # as above
             error = _failure(cause)
         self._answer([job.done], error)

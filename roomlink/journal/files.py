@@ -12,7 +12,8 @@ from pathlib import Path
 from roomlink.errors import JournalDamaged, JournalHeld
 
 APPLICATION_ID = 0x726D6C6B
-SCHEMA = 1
+SCHEMA = 2
+"""2: an entry may stand for several. A file of an older schema is raised when it is opened."""
 
 # Offsets in the header of an SQLite file, from its published format; both are big-endian, 4 bytes.
 _MAGIC = b"SQLite format 3\x00"
@@ -75,10 +76,10 @@ def beside(path: Path, suffix: str) -> Path:
     return path.with_name(path.name + suffix)
 
 
-def free_name(path: Path) -> Path:
-    """A name beside ``path`` that nothing has, to keep a damaged journal under."""
+def free_name(path: Path, why: str = "damaged") -> Path:
+    """A name beside ``path`` that nothing has, to keep under it what a new one replaces."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-    names = (beside(path, f".damaged-{stamp}{extra}") for extra in ("", *(f"-{n}" for n in range(2, 1000))))
+    names = (beside(path, f".{why}-{stamp}{extra}") for extra in ("", *(f"-{n}" for n in range(2, 1000))))
     return next(name for name in names if not name.exists() and not beside(name, "-wal").exists())
 
 
@@ -99,6 +100,14 @@ def replace(path: Path, new: Path, kept: Path) -> None:
     for suffix in ("-wal", "-shm"):
         beside(path, suffix).unlink(missing_ok=True)
     os.replace(new, path)
+    sync_folder(path.parent)
+
+
+def keep_copy(path: Path, kept: Path) -> None:
+    """Copy the journal ``path`` and its log as they are, before SQLite puts the log away."""
+    for suffix in ("", "-wal"):
+        if beside(path, suffix).exists():
+            shutil.copy2(beside(path, suffix), beside(kept, suffix))
     sync_folder(path.parent)
 
 

@@ -3,12 +3,13 @@
 entries    seq, stamp, body (JSON), sum of the chain
 snapshots  seq, stamp, body (compressed JSON), the chain's sum at that entry, its own sum
 damaged    entries that were cut off on opening, as they were found, and when
-meta       the venue's id, when the file was made, the journal's identity
+meta       the venue's id, when the file was made, the journal's identity, how far level chatter was made small
 """
 
 from __future__ import annotations
 
 from roomlink.journal import files
+from roomlink.journal.rows import SPAN_BYTES
 
 TABLES = f"""
 PRAGMA application_id = {files.APPLICATION_ID};
@@ -26,11 +27,16 @@ COMMIT;
 ADD_ENTRY = "INSERT INTO entries (seq, at, body, sum) VALUES (?, ?, ?, ?)"
 ENTRIES_BETWEEN = "SELECT seq, at, body, sum FROM entries WHERE seq > ? AND seq <= ? ORDER BY seq"
 NEWEST_AT = "SELECT seq FROM entries WHERE at <= ? AND seq <= ? ORDER BY at DESC, seq DESC LIMIT 1"
+NEXT_AFTER = f"SELECT seq, substr(body, 1, {SPAN_BYTES}) FROM entries WHERE seq > ? ORDER BY seq LIMIT 1"
+"""With as much of its body as tells for which entries it stands."""
+NEWEST = "SELECT max(seq) FROM (SELECT max(seq) AS seq FROM entries UNION SELECT max(seq) FROM snapshots)"
 SUM_AT = "SELECT sum FROM entries WHERE seq = ?"
 ADD_SNAPSHOT = "INSERT OR REPLACE INTO snapshots (seq, at, body, chain, sum) VALUES (?, ?, ?, ?, ?)"
 SNAPSHOT_AT = "SELECT seq, at, body, chain, sum FROM snapshots WHERE seq = ?"
 IDENTITY = "SELECT CAST(value AS BLOB) FROM meta WHERE key = 'identity'"
 SET_IDENTITY = "INSERT OR REPLACE INTO meta VALUES ('identity', ?)"
+COMPACTED = "SELECT CAST(value AS BLOB) FROM meta WHERE key = 'compacted'"
+SET_COMPACTED = "INSERT OR REPLACE INTO meta VALUES ('compacted', ?)"
 CUT = """
 INSERT INTO damaged (seq, at, body, sum, cut_at)
 SELECT seq, at, body, sum, ? FROM entries WHERE seq >= ? ORDER BY seq

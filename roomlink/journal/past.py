@@ -9,9 +9,9 @@ from typing import Any
 
 from roomlink.core.events import Entry
 from roomlink.errors import JournalDamaged
-from roomlink.journal.layout import ENTRIES_BETWEEN, NEWEST_AT, SNAPSHOT_AT, SUM_AT
+from roomlink.journal.layout import ANY, ENTRIES_BETWEEN, NEWEST_AT, NEXT_AFTER, SNAPSHOT_AT, SUM_AT
 from roomlink.journal.port import Snapshot
-from roomlink.journal.rows import START, Stored, entry_of, follows, snapshot_of
+from roomlink.journal.rows import START, Span, Stored, entry_of, first_of, follows, snapshot_of
 
 READ_ENTRIES_MAX = 1000
 """Entries read at once: between two readings the log can be written back and nothing waits."""
@@ -28,27 +28,36 @@ class Past:
         self._told: set[int] = set()
 
     def entries(self, seq: int, last: int) -> Iterator[Entry]:
-        """Entries after ``seq`` up to ``last``, which must be there."""
+        """Entries after ``seq`` up to ``last``, which must be there.
+
+        One that stands for several comes in the place of the last of them, also where ``seq`` lies among them.
+        """
         # A snapshot vouches for the chain as well as its entry does, and may be the one that is whole.
         known = self._read(f"{SUM_AT} UNION SELECT chain FROM snapshots WHERE seq = ?", seq, seq) if seq else [(START,)]
-        trusted = {row[0] for row in known if isinstance(row[0], bytes)}
+        trusted = {row[0] for row in known if isinstance(row[0], bytes)} or {START}
         while seq < last:
             rows = self._read(f"{ENTRIES_BETWEEN} LIMIT {READ_ENTRIES_MAX}", seq, last)
+            if not rows and self.first_after(seq) <= seq + 1:
+                return  # those up to ``last`` are told together with later ones
             for row in rows or [(None, None, None, None)]:
                 seq += 1
                 if not any(follows(row, seq, total) for total in trusted):
                     raise JournalDamaged(
                         f"entry {seq} in {self._path} is damaged or missing; restore it from a backup to read past it"
                     )
-                trusted = {row[3]}
+                seq, trusted = row[0], {row[3]}
                 yield entry_of(row[2])
+
+    def first_after(self, seq: int) -> int:
+        """The first entry after ``seq`` that is there, by itself or in one that stands for it; ``ANY`` if none is."""
+        found = self._read(NEXT_AFTER, seq)
+        return first_of(found[0]) if found else ANY
 
     def seq_at(self, at: float, last: int) -> int:
         """The newest entry stamped at or before ``at``, if ``last`` is the newest of all."""
         found = self._read(NEWEST_AT, at, last)
         seq = int(found[0][0]) if found else 0
-        beyond = self._read("SELECT seq FROM entries WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT 1", seq, last)
-        end = int(beyond[0][0]) - 1 if beyond else last
+        end = min(self.first_after(seq) - 1, last)
         if end > seq:
             # Entries are missing right there. Only a snapshot of the last of them can tell how things stood.
             snapshot = next(self.whole_snapshots(at, end), None)
@@ -57,6 +66,14 @@ class Past:
                     f"entries {seq + 1} to {end} in {self._path} are missing; restore it from a backup to look there"
                 )
         return end
+
+    def thinned(self, at: float, last: int) -> tuple[float, float] | None:
+        """From when to when level changes around ``at`` are only known by what they came to."""
+        found = self._read(NEXT_AFTER, self.seq_at(at, last))
+        span = Span.of(found[0][1]) if found else None
+        if span is None or not span.since <= at:
+            return None
+        return span.since, float(self._read("SELECT at FROM entries WHERE seq = ?", found[0][0])[0][0])
 
     def whole_snapshots(self, at: float, upto: int) -> Iterator[Stored]:
         """Newest first; a damaged one is passed over and told once."""

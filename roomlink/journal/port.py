@@ -5,7 +5,7 @@ Rules for implementers:
 - ``append`` takes entries in order of ``seq``, without holes; it returns when they are durable, all or none.
 - After ``append`` raised ``JournalFailed`` nothing of that batch is in the journal, and the journal can be asked again.
   Where that cannot be known (an ambiguous disk error) the implementation reads the tail before it raises or returns.
-- ``entries`` gives exactly what was appended, equal and in order.
+- ``entries`` gives exactly what was appended, equal and in order; what ``compact`` made small comes as one for several.
 - A damaged tail is cut off at the last whole entry when the journal is opened, kept aside, and told in ``notices``.
 - Damage in what a whole snapshot already covers costs history only, never the present state: nothing is cut for it,
   and whoever reads there gets ``JournalDamaged``.
@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from roomlink.core.events import Entry, Event
 
@@ -89,4 +89,21 @@ class Journal(Protocol):
 
     def close(self) -> None:
         """Release everything; the journal cannot be used afterwards. Closing again does nothing."""
+        ...
+
+
+@runtime_checkable
+class Compacting(Protocol):
+    """What a journal may do besides: make old level chatter small."""
+
+    def compact(self, older: float, most: int) -> bool:
+        """Make some level chatter stamped before ``older`` small (``compaction``): of ``most`` entries at once.
+
+        It belongs to the thread of ``append``. Gives whether there may be more. Raises ``JournalFailed``, after which
+        the journal is as before. States after entries that stay are what they were.
+        """
+        ...
+
+    def thinned(self, at: float) -> tuple[float, float] | None:
+        """Between which stamps around ``at`` only the sum of the level changes is known; None: everything is."""
         ...

@@ -1,7 +1,8 @@
 """What a stored journal is made of: bodies, the chain of sums over them, sealed snapshots. Pure.
 
 Each entry's sum covers the sum before it, its ``seq``, its stamp and its body. So one altered, swapped or missing
-entry breaks the chain at that very place, and the chain can be checked from any sum that is trusted.
+entry breaks the chain at that very place, and the chain can be checked from any sum that is trusted. An entry that
+stands for several (``compaction``) keeps the sum of the last of them, and bears a seal of its own.
 """
 
 from __future__ import annotations
@@ -30,6 +31,38 @@ Row = tuple[int, float, bytes, bytes]
 """``seq``, stamp, body and sum of an entry, as stored."""
 
 _PLACE = struct.Struct(">qd")
+_SPAN = struct.Struct(f">qqd{SUM_BYTES}s{SUM_BYTES}s")
+_SPANS = b"\0spans\0"
+"""How the body of an entry begins that stands for several; JSON never does."""
+SPAN_BYTES = len(_SPANS) + _SPAN.size
+"""So much of a body tells for which entries it stands."""
+
+
+class Span(NamedTuple):
+    """For what an entry stands: ``entries`` from ``first`` on, stamped from ``since`` on, behind the sum ``before``."""
+
+    first: int
+    entries: int
+    since: float
+    before: bytes
+    seal: bytes = b""
+
+    @classmethod
+    def of(cls, body: Any) -> Span | None:
+        """What (the beginning of) a body says; None for the body of an entry that stands for itself."""
+        if not isinstance(body, bytes) or not body.startswith(_SPANS) or len(body) < SPAN_BYTES:
+            return None
+        return cls(*_SPAN.unpack_from(body, len(_SPANS)))
+
+
+def sealed(span: Span, seq: int, at: float, total: bytes, content: bytes) -> bytes:
+    """The body of the entry ``seq`` that stands for ``span``, after which the chain goes on from ``total``."""
+    return _SPANS + _SPAN.pack(*span[:4], _seal(span, seq, at, total, content)) + content
+
+
+def _seal(span: Span, seq: int, at: float, total: bytes, content: bytes) -> bytes:
+    place = _PLACE.pack(span.first, span.since) + _PLACE.pack(span.entries, 0.0)
+    return link(span.before + place + total, seq, at, content)
 
 
 def link(before: bytes, seq: int, at: float, body: bytes) -> bytes:
@@ -38,11 +71,23 @@ def link(before: bytes, seq: int, at: float, body: bytes) -> bytes:
 
 
 def follows(row: tuple[Any, ...], seq: int, before: bytes) -> bool:
-    """Whether ``row``, as it came from the disk, is the whole entry ``seq`` after the sum ``before``."""
+    """Whether ``row``, as it came from the disk, is (or stands for) the whole entry ``seq`` behind ``before``."""
     found, at, body, total = row
     # A damaged page can give a column any type at all.
-    typed = isinstance(at, float) and isinstance(body, bytes)
-    return typed and found == seq and link(before, seq, at, body) == total
+    if not isinstance(at, float) or not isinstance(body, bytes):
+        return False
+    span = Span.of(body)
+    if span is None:
+        return bool(found == seq and link(before, seq, at, body) == total)
+    whole = isinstance(total, bytes) and _seal(span, found, at, total, body[SPAN_BYTES:]) == span.seal
+    # Whoever begins in the middle of what it stands for knows no sum there.
+    return bool(whole and span.first <= seq <= found and (span.first < seq or span.before == before))
+
+
+def first_of(row: tuple[Any, ...]) -> int:
+    """The first entry that a row (``seq`` and at least the beginning of its body) stands for."""
+    span = Span.of(row[1])
+    return int(row[0]) if span is None else span.first
 
 
 class Stored(NamedTuple):
@@ -98,8 +143,9 @@ def rows_of(entries: Iterable[Entry], last_seq: int, last_sum: bytes) -> list[Ro
 
 def entry_of(body: bytes) -> Entry:
     """The entry of a body whose sum was right. Raises JournalDamaged if this version cannot understand it."""
+    content = body if Span.of(body) is None else body[SPAN_BYTES:]
     try:
-        return decode_entry(orjson.loads(body))
+        return decode_entry(orjson.loads(content))
     except (KeyError, TypeError, ValueError) as error:
         raise JournalDamaged(
             f"an entry is whole but cannot be understood ({error!r}); it may come from a newer version: use that one"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from roomlink.journal.layout import ADD_ENTRY, ADD_SNAPSHOT, ANY, ENTRIES_BETWEEN, SNAPSHOT_AT
-from roomlink.journal.rows import START, Stored, follows
+from roomlink.journal.rows import START, Stored, first_of, follows
 
 Read = Callable[..., Iterator[tuple[Any, ...]]]
 """``read(sql, *values)`` gives rows up to the end, or up to what cannot be read."""
@@ -64,7 +64,7 @@ def _snapshots(read: Read, write: Write) -> Stored | None:
 
 
 def _history(read: Read, write: Write, base: int) -> int:
-    """Copy entries up to ``base``, stepping over what cannot be read; gives how many."""
+    """Copy entries up to ``base``, stepping over what cannot be read; gives for how many they stand."""
     copied = seq = 0
     while seq < base:
         for row in read(ENTRIES_BETWEEN, seq, base):
@@ -72,7 +72,7 @@ def _history(read: Read, write: Write, base: int) -> int:
             # A page in disorder may give a row twice or with the wrong types.
             if found > seq and isinstance(at, float) and isinstance(body, bytes) and isinstance(total, bytes):
                 write(ADD_ENTRY, row)
+                copied += found - max(first_of((found, body)), seq + 1) + 1
                 seq = found
-                copied += 1
         seq += 1
     return copied

@@ -18,54 +18,26 @@ from uuid import uuid4
 from roomlink.core.events import Entry
 from roomlink.errors import JournalDamaged, JournalFailed
 from roomlink.journal import files
+from roomlink.journal.compaction import runs
+from roomlink.journal.database import connect, create, is_damage, readable
+from roomlink.journal.head import Head
 from roomlink.journal.layout import (
     ADD_ENTRY,
     ADD_SNAPSHOT,
     ANY,
+    COMPACTED,
     CUT,
     ENTRIES_BETWEEN,
     IDENTITY,
+    NEWEST,
+    SET_COMPACTED,
     SET_IDENTITY,
     SUM_AT,
-    TABLES,
 )
 from roomlink.journal.past import Past
 from roomlink.journal.port import Snapshot
 from roomlink.journal.rows import START, Row, Stored, follows, rows_of, stored_of, surplus
 from roomlink.journal.salvage import salvage
-
-
-def _connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
-    uri = path.absolute().as_uri() + ("?mode=ro" if read_only else "?mode=rw")
-    # isolation_level None: transactions begin where this module says so.
-    db = sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False)
-    db.execute("PRAGMA synchronous = FULL")
-    # Text from a damaged page must come as it is, not fail for its encoding.
-    db.text_factory = bytes
-    return db
-
-
-def _is_damage(error: sqlite3.Error) -> bool:
-    # Plain SQLITE_ERROR: statements that always worked find no such table or column, so the schema is broken.
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR)
-
-
-def _create(path: Path, venue: str) -> sqlite3.Connection:
-    """A new journal file, made under the rollback log so that its header is never only in the write-ahead log."""
-    files.discard(path)
-    path.touch()
-    db = _connect(path)
-    db.executescript(TABLES)
-    created = datetime.now(UTC).isoformat(timespec="seconds")
-    db.executemany("INSERT INTO meta VALUES (?, ?)", [("venue", venue), ("created", created)])
-    return db
-
-
-def _readable(db: sqlite3.Connection, sql: str, *values: Any) -> Iterator[tuple[Any, ...]]:
-    """Rows up to the end, or up to what cannot be read."""
-    with suppress(sqlite3.Error, UnicodeDecodeError), closing(db.execute(sql, values)) as rows:
-        yield from rows
 
 
 class _Unreadable(JournalDamaged):
@@ -89,10 +61,11 @@ class SqliteJournal:
         self.notices: list[str] = []
         self._path, self._venue = path, venue
         self._last_seq, self._last_sum = 0, START
-        self._doubt = False
+        self._doubt = self._lost_end = False
         self._reading = threading.Lock()
         self._connections: list[sqlite3.Connection] = []
         self._past = Past(self._read, path, self.notices)
+        self._head: Head | None = None
         files.refuse_foreign(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         self._lock: files.Lock | None = files.Lock(path)
@@ -110,14 +83,16 @@ class SqliteJournal:
     # ---- opening
 
     def _start(self) -> None:
+        self._head = Head(self._path)
         if not self._path.exists() or not self._path.stat().st_size:
             self._begin_anew()
         try:
             self._refuse_other_venue()
+            self._look_for_lost_end()
             self._take()
         except (sqlite3.DatabaseError, _Unreadable, UnicodeDecodeError) as error:
             # Unicode: the module cannot even tell SQLite's complaint about a schema of random bytes.
-            if isinstance(error, sqlite3.Error) and not _is_damage(error):
+            if isinstance(error, sqlite3.Error) and not is_damage(error):
                 raise
             self._disconnect()
             self._salvage(error)
@@ -125,7 +100,7 @@ class SqliteJournal:
 
     def _begin_anew(self) -> None:
         new = files.beside(self._path, ".new")
-        with closing(_create(new, self._venue)):
+        with closing(create(new, self._venue)):
             pass
         kept = files.free_name(self._path)
         if self._path.exists() or files.beside(self._path, "-wal").exists():
@@ -138,18 +113,21 @@ class SqliteJournal:
         """Put a new file with all that can be read in the place of a broken one."""
         new, kept = files.beside(self._path, ".new"), files.free_name(self._path)
         # Opened to be written, so that closing it brings the log into the file that is kept.
-        with closing(_create(new, self._venue)) as fresh, closing(sqlite3.connect(self._path)) as old:
+        with closing(create(new, self._venue)) as fresh, closing(sqlite3.connect(self._path)) as old:
             # Without this SQLite reads nothing at all of a file that is shorter than it should be.
             old.execute("PRAGMA writable_schema = ON")
             fresh.execute("BEGIN")
-            saved = salvage(partial(_readable, old), fresh.execute)
+            saved = salvage(partial(readable, old), fresh.execute)
             fresh.execute("COMMIT")
         files.replace(self._path, new, kept)
-        self.notices.append(f"{self._path.name} was damaged ({why}): {saved}. The old file is kept as {kept.name}.")
+        self.notices.append(
+            f"{self._path.name} was damaged ({why}): {saved}. The old file is kept as {kept.name}. "
+            "Look at what was done since, or restore a backup that is whole."
+        )
 
     def _refuse_other_venue(self) -> None:
         # A reader does not write the log back when it closes: another venue's journal stays as it is.
-        with closing(_connect(self._path, read_only=True)) as db:
+        with closing(connect(self._path, read_only=True)) as db:
             found = db.execute("SELECT value FROM meta WHERE key = 'venue'").fetchone()
         if not found or not isinstance(found[0], bytes):
             raise _Unreadable("it does not say of which venue it is")
@@ -160,16 +138,39 @@ class SqliteJournal:
                 "name another data folder, or open the venue that it belongs to"
             )
 
+    def _look_for_lost_end(self) -> None:
+        """Keep the files as they are, and say so, if less is in them than was acknowledged."""
+        with closing(connect(self._path, read_only=True)) as db:
+            found = db.execute(IDENTITY).fetchone()
+            last = db.execute(NEWEST).fetchone()[0] or 0
+        known = self._head.last_seq(found[0].decode()) if self._head and found else 0
+        if known <= last:
+            return
+        kept = files.free_name(self._path)
+        try:
+            files.keep_copy(self._path, kept)
+        except OSError as error:
+            raise JournalDamaged(
+                f"the end of {self._path} is lost, and there is no room to keep the files as they are ({error}); "
+                "make room, or copy the data folder elsewhere and empty this one"
+            ) from error
+        self._lost_end = True
+        self.notices.append(
+            f"Entries {last + 1} to {known} were acknowledged and are no longer in {self._path.name}: its write-ahead "
+            f"log is damaged or was taken away. The venue stands as after entry {last}; look at what was done since, "
+            f"or restore a newer backup. The files are kept as {kept.name}."
+        )
+
     def _take(self) -> None:
         """Connect, and learn where the chain ends; what does not hang together from there is cut off."""
-        self._writer = _connect(self._path)
+        self._writer = connect(self._path)
         self._connections.append(self._writer)
         mode = self._writer.execute("PRAGMA journal_mode = WAL").fetchone()[0]
         if mode != b"wal":
             raise JournalDamaged(
                 f"{self._path} lies where no write-ahead log can be kept; use a folder on a local disk"
             )
-        self._reader = _connect(self._path, read_only=True)
+        self._reader = connect(self._path, read_only=True)
         self._connections.append(self._reader)
         base = next(self._past.whole_snapshots(ANY, ANY), None)
         seq, total = (base.seq, base.chain) if base else (0, START)
@@ -183,14 +184,26 @@ class SqliteJournal:
             seq, total = row[0], row[3]
         self._last_seq, self._last_sum = seq, total
         self._identify()
+        self._raise_schema()
         self._try_writing()
+        self._note()
 
     def _identify(self) -> None:
         found = self._writer.execute(IDENTITY).fetchone()
-        if found is None:
+        if found is None or self._lost_end:  # other entries will have the positions that were lost
             found = (uuid4().hex.encode(),)
             self._writer.execute(SET_IDENTITY, (found[0].decode(),))
         self.identity = found[0].decode()
+
+    def _raise_schema(self) -> None:
+        """So that an older version leaves the file alone; it reads the header without the log."""
+        if self._writer.execute("PRAGMA user_version").fetchone()[0] < files.SCHEMA:
+            self._writer.execute(f"PRAGMA user_version = {files.SCHEMA}")
+            self._writer.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def _note(self) -> None:
+        if self._head is not None:
+            self._head.write(self.identity, self._last_seq)
 
     def _try_writing(self) -> None:
         """Touch every page that an append will, and write nothing: a broken one must show now, not on each append."""
@@ -221,7 +234,8 @@ class SqliteJournal:
         db.execute("COMMIT")
         self.notices.append(
             f"Entry {seq} is damaged or missing: the venue stands as after entry {seq - 1}, and the {count} entries "
-            f"found from there on were moved to the table 'damaged' of {self._path.name}; nothing of them counts."
+            f"found from there on were moved to the table 'damaged' of {self._path.name}; nothing of them counts. Look "
+            "at what was done since, or restore a backup that has them."
         )
 
     # ---- writing
@@ -244,6 +258,7 @@ class SqliteJournal:
             if not self._landed(rows[-1]):
                 raise JournalFailed(f"the journal {self._path} could not be written: {error}") from error
         self._last_seq, self._last_sum = rows[-1][0], rows[-1][3]
+        self._note()
 
     def _settle(self) -> None:
         """After an error whose outcome could not be read: take back what may be there, as it was answered so."""
@@ -285,6 +300,31 @@ class SqliteJournal:
                     db.execute("ROLLBACK")
             raise JournalFailed(f"a snapshot could not be written to {self._path}: {error}") from error
 
+    def compact(self, older: float, most: int) -> bool:
+        db = self._writer
+        try:
+            self._settle()
+            known = db.execute(COMPACTED).fetchone()
+            start = int(known[0]) if known else 0
+            rows = db.execute(f"{ENTRIES_BETWEEN} LIMIT ?", (start, self._last_seq, most)).fetchall()
+            total = db.execute(SUM_AT, (start,)).fetchone() if start else (START,)
+            ends = [seq for (seq,) in db.execute("SELECT seq FROM snapshots WHERE seq > ?", (start,))]
+            found, upto, _ = runs(rows, total[0] if total else b"", older, ends)
+            if not upto:
+                return False
+            db.execute("BEGIN IMMEDIATE")
+            for run in found:
+                db.execute("DELETE FROM entries WHERE seq BETWEEN ? AND ?", (run.first, run.row[0]))
+                db.execute(ADD_ENTRY, run.row)
+            db.execute(SET_COMPACTED, (str(upto),))
+            db.execute("COMMIT")
+        except sqlite3.Error as error:
+            with suppress(sqlite3.Error):
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+            raise JournalFailed(f"old entries in {self._path} could not be made small: {error}") from error
+        return len(rows) == most and upto == rows[-1][0]
+
     # ---- reading
 
     def _read(self, sql: str, *values: Any) -> list[Any]:
@@ -292,7 +332,7 @@ class SqliteJournal:
             try:
                 return self._reader.execute(sql, values).fetchall()
             except sqlite3.Error as error:
-                if _is_damage(error):
+                if is_damage(error):
                     raise _Unreadable(
                         f"a part of {self._path} cannot be read ({error}); restore it from a backup to read that part"
                     ) from error
@@ -305,6 +345,9 @@ class SqliteJournal:
 
     def seq_at(self, at: float) -> int:
         return self._past.seq_at(at, self._last_seq)
+
+    def thinned(self, at: float) -> tuple[float, float] | None:
+        return self._past.thinned(at, self._last_seq)
 
     def snapshot_before(self, at: float | None = None, upto: int | None = None) -> Snapshot | None:
         return self._past.snapshot(ANY if at is None else at, ANY if upto is None else upto)
@@ -321,5 +364,7 @@ class SqliteJournal:
     def close(self) -> None:
         if self._lock is not None:
             self._disconnect()
+            if self._head is not None:
+                self._head.close()
             self._lock.release()
             self._lock = None

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 from roomlink.core import view
+from roomlink.core.alarms import standing
 from roomlink.core.state import State
 from roomlink.rehearsal.reading import Reader
 from roomlink.venue.findings import Path
@@ -160,9 +161,32 @@ def _up(seen: Seen, what: str, want: Any) -> list[Difference]:
     return [Difference(f"{d} up", wished, seen.up(d)) for d, wished in want.items() if seen.up(d) != wished]
 
 
-def _names_of(table: str) -> Compare:
+def _bookings(seen: Seen, what: str, want: Any) -> list[Difference]:
+    """Bookings by their phase; one that was called off is ``cancelled``."""
+    off = []
+    for name, phase in want.items():
+        dates = [seen.state.occurrences[name, key] for key in seen.state.dates.get(name, ())]
+        found = [one.phase if one.status == "confirmed" else one.status for one in dates] or ["no such booking"]
+        if found != [phase]:
+            off.append(Difference(f"booking {name}", phase, found[0] if len(found) == 1 else found))
+    return off
+
+
+def _in_use(seen: Seen, what: str, want: Any) -> list[Difference]:
+    found = {zone: (seen.state.in_use.get(zone) or ("none",))[0] for zone in want}
+    return [Difference(f"{z} in use by", by, found[z]) for z, by in want.items() if by != found[z]]
+
+
+def _requested(seen: Seen, what: str, want: Any) -> list[Difference]:
+    """Where walls shall be moved to, as the diary asks."""
+    asked = {wall: seen.state.wall_requests.get(wall) for wall in want}
+    found = {wall: "none" if one is None else one.position for wall, one in asked.items()}
+    return [Difference(f"{w} asked to be", p, found[w]) for w, p in want.items() if p != found[w]]
+
+
+def _names_of(names: Callable[[State], Iterable[str]]) -> Compare:
     def compare(seen: Seen, what: str, want: Any) -> list[Difference]:
-        found = sorted(getattr(seen.state, table))
+        found = sorted(names(seen.state))
         return [] if sorted(want) == found else [Difference(what, want, found)]
 
     return compare
@@ -215,6 +239,10 @@ def _read_points(reader: Reader, value: Any, path: Path) -> Any:
     return {k: _read_point(reader, v, (*path, k)) for k, v in reader.mapping(value, path).items()}
 
 
+def _read_words(reader: Reader, value: Any, path: Path) -> Any:
+    return {k: reader.take("text", v, (*path, k)) for k, v in reader.mapping(value, path).items()}
+
+
 def _texts(reader: Reader, value: Any, path: Path) -> Any:
     return reader.each("text", value, path)
 
@@ -233,7 +261,10 @@ SECTIONS: dict[str, Section] = {
     "locked": Section(_by_name("controller", _kind("text")), _locked),
     "walls": Section(_by_name("wall", _read_wall), _walls),
     "devices": Section(_by_name("device", _read_points), _devices),
+    "bookings": Section(_read_words, _bookings),
+    "in_use": Section(_by_name("zone", _kind("text")), _in_use),
+    "requested": Section(_by_name("wall", _kind("text")), _requested),
     "up": Section(_by_name("device", _kind("flag")), _up),
-    "alarms": Section(_texts, _names_of("alarms")),
-    "overrides": Section(_texts, _names_of("overrides")),
+    "alarms": Section(_texts, _names_of(standing)),
+    "overrides": Section(_texts, _names_of(lambda state: state.overrides)),
 }

@@ -97,6 +97,8 @@ class Watch:
     expected: dict[str, tuple[float, bool]] = field(default_factory=dict)
     """Wall to the stamp from which its new position counts, and whether it is open then."""
     before: Before | None = None
+    mixed: bool = False
+    """Whether more than joining and parting sets values in this entry, so that the two cannot be told apart."""
 
     @classmethod
     def over(cls, spec: Spec) -> Watch:
@@ -167,9 +169,10 @@ class Watch:
                 self.out = {key for key in self.out if key[0] != controller}
         for key in before.links:
             home = self.plan.homes.get(key[0], "")
-            if key not in state.links and before.groups.get(home) == state.group_of.get(home):
+            was, is_so = _combined(before.links.get(key)), _combined(state.links.get(key))
+            if was and not is_so and before.groups.get(home) == state.group_of.get(home):
                 self.out.add(key)
-        self.out = {key for key in self.out if key not in state.links}
+        self.out = {key for key in self.out if not _combined(state.links.get(key))}
 
     def _controls(self, before: Before, state: State, changed: list[tuple[str, str]], now: float) -> None:
         for key in changed:
@@ -178,9 +181,10 @@ class Watch:
             if type(record) is Level:
                 assert isinstance(spec, LevelSpec)
                 for value in (record.origin, record.to):
-                    inside = spec.lo - NEAR <= value <= spec.top + NEAR
-                    at = f"{_named(key)} goes to {value:g} {spec.unit}"
-                    hold_to("range", inside, f"{at}, outside {spec.lo:g} to {spec.top:g}")
+                    # A device that was turned by hand is taken as it is; a ceiling is for orders.
+                    top = spec.hi if record.by in self.plan.reporters else spec.top
+                    at = f"{_named(key)} goes to {value:g} {spec.unit}, outside {spec.lo:g} to {top:g}"
+                    hold_to("range", spec.lo - NEAR <= value <= top + NEAR, at)
             elif type(record) is Choice:
                 self._gap(key, old if isinstance(old, Choice) else None, record, now)
         _sources(self.plan, state, [key for key in changed if key in self.plan.travelling])
@@ -201,12 +205,12 @@ class Watch:
         causes = sum(w.joins != before.walls[n].joins for n, w in state.walls.items() if n in before.walls)
         causes += before.overflows != state.overflows
         base = {key: wanted(record, now, held=bool(before.held.get(key))) for key, record in before.controls.items()}
-        single = causes == 1 and before.overrides.keys() == state.overrides.keys()
+        single = causes == 1 and not self.mixed and before.overrides.keys() == state.overrides.keys()
         blend = self.plan.combining.blend if self.plan.combining else 0.0
         for key, old in before.controls.items():
             new = state.controls.get(key)
             if isinstance(old, Level) and isinstance(new, Level) and (blend > 0.0 or self.plan.local[key]):
-                if new is old:
+                if new is old or self.mixed:
                     continue
                 was, is_now = old.at(now), new.at(now)
                 hold_to("jump", abs(was - is_now) <= NEAR, f"{_named(key)} jumps from {was:g} to {is_now:g}")
@@ -247,6 +251,10 @@ def said(value: Value) -> str:
     if isinstance(value, bool):
         return "on" if value else "off"
     return "none" if value is None else value if isinstance(value, str) else f"{value:g}"
+
+
+def _combined(link: Link | None) -> bool:
+    return link is not None and "combining" in link.reasons
 
 
 def _named(key: tuple[str, str]) -> str:

@@ -20,6 +20,8 @@ from roomlink.venue.read import Reading, _read_file, _text_of
 
 DURATION = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,12})?)(ms|s|min|h)")
 """As in a venue, but finer: a cut from the journal keeps its stamps to the last digit."""
+CLOCK = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
+"""A time of day by the venue's clock."""
 
 
 def read_file(path: FilePath) -> Reading:
@@ -64,6 +66,22 @@ def _position(value: object) -> str:
     return str(value)
 
 
+def _when(value: object) -> str | float:
+    """A clock time as it is written, or seconds from now."""
+    if isinstance(value, str) and CLOCK.fullmatch(value):
+        return value
+    try:
+        return duration(value)
+    except PydanticCustomError:
+        raise wrong(f"{shown(value)} is no time", "write a clock time such as 18:05, or a duration from now") from None
+
+
+def _count(value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise wrong(f"{shown(value)} is not a number of people", "write a whole number from 1 on")
+    return value
+
+
 def _events(value: object) -> list[Any]:
     if not isinstance(value, list) or not all(isinstance(one, dict) and "type" in one for one in value):
         raise wrong("these are not events", "keep what a cut from the journal wrote")
@@ -78,6 +96,8 @@ PLAIN: dict[str, Callable[[object], Any]] = {
     "value": _value,
     "reading": _reading,
     "position": _position,
+    "when": _when,
+    "count": _count,
     "events": _events,
 }
 """Kind of value to what reads it; names of the venue's are looked up in ``Names``."""

@@ -13,6 +13,8 @@ from typing import Any
 
 from roomlink.core import commands, snapshot, view
 from roomlink.core import events as ev
+from roomlink.core.alarm_events import AlarmEvent
+from roomlink.core.alarms import standing
 from roomlink.core.apply import apply
 from roomlink.core.commands import Act, Actor, Command
 from roomlink.core.events import Entry, encode
@@ -200,7 +202,7 @@ def _touched(event: ev.Event) -> Iterator[str]:
         yield f"walls {event.partition}"
     elif isinstance(event, ev.Regrouped):
         yield "groups"
-    elif isinstance(event, ev.AlarmRaised | ev.AlarmCleared):
+    elif isinstance(event, AlarmEvent):
         yield "alarms"
     elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
         yield "overrides"
@@ -209,8 +211,10 @@ def _touched(event: ev.Event) -> Iterator[str]:
 def _seen(state: State, what: str, at: float, slack: Mapping[str, float]) -> Any:
     if what == "groups":
         return [group for group in view.groups(state) if len(group) > 1]
-    if what in ("alarms", "overrides"):
-        return sorted(getattr(state, what))
+    if what == "alarms":
+        return sorted(standing(state))
+    if what == "overrides":
+        return sorted(state.overrides)
     zone, _, control = what.rpartition(".")
     if (zone, control) not in state.controls:
         return None

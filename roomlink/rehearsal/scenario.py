@@ -12,7 +12,6 @@ steps:
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -23,14 +22,13 @@ from zoneinfo import ZoneInfo
 from roomlink.core.spec import Spec
 from roomlink.errors import VenueFault
 from roomlink.rehearsal.expect import SECTIONS, Expectation, read_control
-from roomlink.rehearsal.reading import Names, Reader, duration, read_file
+from roomlink.rehearsal.reading import CLOCK, Names, Reader, duration, read_file
 from roomlink.rehearsal.steps import COMMON, VERBS, Do
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Place, Report
 
 START = "2026-01-01 12:00"
 """When a scenario begins that does not say, by the venue's clock."""
-CLOCK = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
 
 
 @dataclass(frozen=True, slots=True)

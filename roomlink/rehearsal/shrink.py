@@ -61,15 +61,15 @@ def shrunk(data: Mapping[str, Any], steps: list[Step], rule: str) -> Counterexam
         return broken is not None and broken.rule == rule
 
     if still(steps):
-        steps = _fewer(steps, still)
+        steps = fewer(steps, still)
         steps = _simpler(steps, still)
-        steps = _fewer(steps, still)
+        steps = fewer(steps, still)
     broken = broken_by(data, steps)
     text = broken.text if broken is not None else "it shows only in the proof's own closer look"
     return Counterexample(rule, text, tuple(steps))
 
 
-def _fewer(steps: list[T], still: Callable[[Sequence[T]], bool]) -> list[T]:
+def fewer(steps: list[T], still: Callable[[Sequence[T]], bool]) -> list[T]:
     """Leave out ever smaller pieces, from the back, until no single one can go."""
     size = max(1, len(steps) // 2)
     while True:

@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, cast
 
+from roomlink.core.alarms import standing
 from roomlink.core.apply import apply
 from roomlink.core.commands import SERVICE, Command, Configure, Recover, ReportWall, StopMotion
 from roomlink.core.events import Entry, Event
@@ -63,7 +64,7 @@ class Stage:
         """Put the devices on the bench and begin: ``walls`` stand as given, all others as the state says or closed."""
         self.walls = SimulatedWalls(self.clock, self.surely)
         self._at_rest(walls)
-        lost = (alarm.removeprefix("device-lost/") for alarm in self.state.alarms if alarm.startswith("device-lost/"))
+        lost = (alarm.removeprefix("device-lost/") for alarm in standing(self.state) if alarm.startswith("device-lost/"))
         self.unplugged.update(lost)
         self._start_outputs(power_was_lost=False)
         self.walls.begin(self.state)

@@ -12,6 +12,7 @@ from typing import Any
 from roomlink.core import commands as cmd
 from roomlink.core.commands import Actor, Command
 from roomlink.core.spec import Spec
+from roomlink.rehearsal.booking import book, cancel
 from roomlink.rehearsal.invariants import said
 from roomlink.rehearsal.trial import Step
 
@@ -61,10 +62,14 @@ class Do:
         return verb.words.format_map({**m, "object": m[self.verb]}) + more
 
 
+_SECONDS = ("over", "for", "delay", "restart", "start", "end", "set_up", "clear_down")
+"""Members that are told with their unit."""
+
+
 def _in_words(key: str, value: Any) -> str:
     if isinstance(value, list | tuple):
         return " + ".join(map(str, value)) if key != "happened" else f"{len(value)} events"
-    if key in ("over", "for", "delay", "restart") and isinstance(value, int | float):
+    if key in _SECONDS and isinstance(value, int | float):
         return f"{value:g} s"
     return said(value) if value is None or isinstance(value, bool | int | float | str) else str(value)
 
@@ -144,6 +149,10 @@ VERBS: dict[str, Verb] = {
     "disarm": Verb("word", "disarm {object}", {"why": "text"}, (),
                    lambda by, m: cmd.Disarm(by, m["object"], m.get("why", ""))),
     "stop-motion": Verb("text", "stop every motion: {object}", {}, (), lambda by, m: cmd.StopMotion(by, m["object"])),
+    "book": Verb("word", "book {zones} for {object}, {start} to {end}",
+                 {"zones": "zones", "start": "when", "end": "when", "set_up": "duration", "clear_down": "duration",
+                  "attendance": "count", "scene": "word", "private": "flag"}, ("zones", "start", "end"), book),
+    "cancel": Verb("word", "cancel {object}", {}, (), cancel),
     # Done to devices and walls, not to the core.
     "run": Verb("wall", "run {object} to {to}", {"to": "position"}, ("to",)),
     "unplug": Verb("device", "unplug {object}", {"power": "flag"}),

@@ -1,6 +1,7 @@
 """Stamps: seconds since 1970 that never go back and never freeze.
 
-A stamp is an anchor plus monotonic time. The anchor is the wall time at the start, or the journal's last stamp where
+A stamp is an anchor plus the time since the machine started, sleep included: after a machine was suspended, stamps are
+where the wall clock is. The anchor is the wall time at the start, or the journal's last stamp where
 that is later, so that a clock set back while the service was down cannot reorder history.
 """
 
@@ -28,11 +29,35 @@ class Clock(Protocol):
         ...
 
 
+LOOK_AGAIN_S = 30.0
+"""The event loop's timers stand still while the machine sleeps: none is set for longer, so none is later than this."""
+
+
+def _running() -> float:
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+class _Wait:
+    """A timer that looks at the clock again on its way."""
+
+    def __init__(self, clock: Clock, stamp: float, call: Callable[[], None]) -> None:
+        self._clock, self._stamp, self._call = clock, stamp, call
+        self._set()
+
+    def _set(self) -> None:
+        left = min(max(0.0, self._stamp - self._clock.stamp()), LOOK_AGAIN_S)
+        run = self._set if left == LOOK_AGAIN_S else self._call
+        self._handle = asyncio.get_running_loop().call_later(left, run)
+
+    def cancel(self) -> None:
+        self._handle.cancel()
+
+
 class SystemClock:
     """The machine's clock. Call ``anchor`` once before use; timers need a running event loop."""
 
     def __init__(self) -> None:
-        self._anchor = time.time() - time.monotonic()
+        self._anchor = time.time() - _running()
 
     def anchor(self, last: float) -> float:
         """Start no earlier than the stamp ``last``. Gives by how many seconds the wall clock lies behind it."""
@@ -40,8 +65,12 @@ class SystemClock:
         self._anchor += behind
         return behind
 
+    def follow(self, stamp: float) -> None:
+        """Another machine writes, and its clock says ``stamp``: say the same. Stamps may go back by this alone."""
+        self._anchor = stamp - _running()
+
     def stamp(self) -> float:
-        return self._anchor + time.monotonic()
+        return self._anchor + _running()
 
     def call_at(self, stamp: float, call: Callable[[], None]) -> Timer:
-        return asyncio.get_running_loop().call_later(max(0.0, stamp - self.stamp()), call)
+        return _Wait(self, stamp, call)

@@ -59,7 +59,9 @@ class Engine:
         if not decision.events:
             return Taken(self.head, decision.reply, None)
         self.head += 1
-        entry = Entry(self.head, now, command.by.who, command.by.via, describe(command), decision.events)
+        by = command.by
+        did = describe(command) | ({"request": by.request} if by.request else {})
+        entry = Entry(self.head, now, by.who, by.via, did, decision.events, by.where)
         for event in entry.events:
             apply(self.ahead, event)
         return Taken(entry.seq, decision.reply, entry)
@@ -70,6 +72,12 @@ class Engine:
         for event in entry.events:
             apply(self.durable, event)
         self.seq = entry.seq
+        if self.ahead is self.durable:
+            self.head = self.seq
+
+    def follow(self) -> None:
+        """Another engine decides from now on: call ``committed`` with its entries, and ``lost`` to decide again."""
+        self.ahead, self.head = self.durable, self.seq
 
     def lost(self) -> None:
         """Whatever was taken and not committed never happened."""

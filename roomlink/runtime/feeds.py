@@ -1,16 +1,19 @@
-"""Following calendars elsewhere: each is asked now and then, by a task of its own, and taken in when it has changed."""
+"""Following calendars, elsewhere or in files: each has a task that asks now and then, and takes in what has changed."""
 
 from __future__ import annotations
 
 import asyncio
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import httpx
 import structlog
 
 from roomlink import limits
+from roomlink.core.alarms import stands
 from roomlink.core.checks import require
 from roomlink.core.commands import Actor, ReportTrouble
 from roomlink.core.events import Configured, Entry
@@ -47,11 +50,26 @@ class Followed:
     task: asyncio.Task[None] | None = None
 
 
-class Feeds:
-    """All feeds of a venue. Start it when the venue is configured, stop it before the writer."""
+def _content(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(feeds.FILE_BYTES_MAX + 1)
 
-    def __init__(self, writer: Writer) -> None:
+
+def _bound(body: bytes | bytearray) -> None:
+    """Raises ``Unread`` where a calendar is too large."""
+    if len(body) > feeds.FILE_BYTES_MAX:
+        raise Unread(f"the file is larger than {feeds.FILE_BYTES_MAX // 1024 // 1024} MiB")
+
+
+class Feeds:
+    """All feeds of a venue. Start it when the venue is configured, stop it before the writer.
+
+    ``folder`` is where relative names of calendar files count from.
+    """
+
+    def __init__(self, writer: Writer, folder: Path | None = None) -> None:
         self._writer = writer
+        self._folder = folder or Path()
         self._client: httpx.AsyncClient | None = None
         self._feeds: dict[str, Followed] = {}
 
@@ -114,11 +132,12 @@ class Feeds:
                 self._writer.surely(ReportTrouble(BY, name, text))
             return
         one.failures, one.why = 0, ""
-        if name in self._writer.state.alarms:
+        if stands(self._writer.state, name):
             self._writer.surely(ReportTrouble(BY, name))
 
     async def _follow(self, one: Followed) -> None:
-        answer = await self._get(one)
+        read = self._get if one.config.get("file") is None else self._read
+        answer = await read(one)
         if answer is None:
             return
         body, seen = answer
@@ -133,6 +152,18 @@ class Feeds:
         one.seen = seen if not report.counts()["refused"] else feeds.Seen()
         one.report, one.taken = report, self._writer.clock.stamp()
         log.info("feed", feed=one.config["name"], **report.counts())
+
+    async def _read(self, one: Followed) -> tuple[bytes, feeds.Seen] | None:
+        """As ``_get``, of a file."""
+        path = self._folder / one.config["file"]
+        try:
+            body = await asyncio.to_thread(_content, path)
+        except OSError as error:
+            # Everybody may read this: the name as it is configured, not where it lies on this machine.
+            raise Unread(f"{one.config['file']} cannot be read: {error.strerror}") from None
+        _bound(body)
+        seen = feeds.Seen(etag=hashlib.sha256(body).hexdigest())
+        return None if seen == one.seen else (body, seen)
 
     async def _get(self, one: Followed) -> tuple[bytes, feeds.Seen] | None:
         """The file and its version; None where it has not changed. Raises ``Unread``."""
@@ -150,8 +181,7 @@ class Feeds:
                 body = bytearray()
                 async for chunk in answer.aiter_bytes():
                     body += chunk
-                    if len(body) > feeds.FILE_BYTES_MAX:
-                        raise Unread(f"the file is larger than {feeds.FILE_BYTES_MAX // 1024 // 1024} MiB")
+                    _bound(body)
                 return bytes(body), feeds.seen(answer.headers)
         except (TimeoutError, httpx.TimeoutException):
             raise Unread(f"no whole answer within {seconds:g} s") from None
@@ -167,7 +197,8 @@ class Feeds:
     def _shown(self, one: Followed) -> Data:
         return {
             "feed": one.config["name"],
-            "url": shown_url(one.config["url"]),
+            "url": None if one.config["url"] is None else shown_url(one.config["url"]),
+            "file": one.config.get("file"),
             "every": one.config["every"],
             "asked": None if one.asked is None else rfc3339(one.asked),
             "taken": None if one.taken is None else rfc3339(one.taken),

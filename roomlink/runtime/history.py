@@ -5,11 +5,11 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
-from roomlink.core import view
+from roomlink.core import discretion, view
 from roomlink.core.apply import apply
 from roomlink.core.state import State
 from roomlink.errors import BadValue
-from roomlink.journal.port import Journal
+from roomlink.journal.port import Compacting, Journal
 from roomlink.journal.recovery import fold
 
 
@@ -23,6 +23,14 @@ async def state_at(journal: Journal, at: float, now: float) -> tuple[State, int]
     return state, seq
 
 
-async def view_at(journal: Journal, at: float, now: float) -> dict[str, Any]:
+async def view_at(journal: Journal, at: float, now: float, known: State) -> dict[str, Any]:
+    """All state as it was at ``at``; what is private by what is ``known`` now is so then as well."""
     state, seq = await state_at(journal, at, now)
-    return view.whole(state, seq, at)
+    for event in discretion.as_known(state, known):
+        apply(state, event)
+    seen = view.whole(state, seq, at)
+    gap = await asyncio.to_thread(journal.thinned, at) if isinstance(journal, Compacting) else None
+    if gap is not None:
+        note = "level changes of that time were made small, as the configuration says: levels are those before it"
+        seen["compacted"] = {"from": view.rfc3339(gap[0]), "to": view.rfc3339(gap[1]), "note": note}
+    return seen

@@ -15,6 +15,7 @@ import orjson
 from roomlink import limits
 from roomlink.core import view
 from roomlink.core.state import State
+from roomlink.runtime.framing import framed
 from roomlink.runtime.touch import Data, Touch, panel_change, place_change, watch_change
 
 BACKLOG_MESSAGES_MAX = 8
@@ -24,17 +25,21 @@ BACKLOG_MESSAGES_MAX = 8
 class Listener:
     """One who listens: ``controller`` for a panel, None for a watcher.
 
-    The owner calls ``take`` whenever ``wake`` was called, and sends what it gives until that is None.
+    While its owner sets ``straight``, what is for it is written there at once, framed. Else it waits: the owner calls
+    ``take`` when ``wake`` was called or there is room again, and sends what it gives until that is None; then it may
+    set ``straight``, and must take it back as soon as there is no room.
     """
 
     def __init__(self, hub: Hub, controller: str | None, wake: Callable[[], None]) -> None:
         self.controller = controller
+        self.straight: Callable[[bytes], object] | None = None
         self._hub = hub
         self._wake = wake
         self._ready: deque[bytes] = deque()
         self._missed: Touch | None = None
 
     def offer(self, frame: bytes, touch: Touch) -> None:
+        """Keep a message until it is taken."""
         if self._missed is not None:
             self._missed.merge(touch)
         elif len(self._ready) >= BACKLOG_MESSAGES_MAX:
@@ -46,8 +51,12 @@ class Listener:
 
     def push(self, frame: bytes) -> None:
         """A message of its own (a reply, a welcome): these are few, and never dropped."""
-        self._ready.append(frame)
-        self._wake()
+        self._hub.tell(self.controller)  # a reply tells a position: all up to that comes before it
+        if self.straight is not None:
+            self.straight(framed((frame,)))
+        else:
+            self._ready.append(frame)
+            self._wake()
 
     def catch_up(self, touch: Touch) -> None:
         """Let it have one change for all that ``touch`` names."""
@@ -73,20 +82,32 @@ class Hub:
     """All listeners of one venue. ``state``, ``seq`` and ``now`` give the durable state to make views from.
 
     ``journal`` is the identity of the journal that counts ``seq``: positions of another one mean nothing here.
+    ``soon`` runs a function when those who wait for replies have been served, as an event loop's ``call_soon`` does.
     """
 
     def __init__(
-        self, state: Callable[[], State], seq: Callable[[], int], now: Callable[[], float], journal: str = ""
+        self,
+        state: Callable[[], State],
+        seq: Callable[[], int],
+        now: Callable[[], float],
+        journal: str = "",
+        soon: Callable[[Callable[[], None]], object] = lambda run: run(),
     ) -> None:
-        self._state, self._seq, self._now, self._journal = state, seq, now, journal
+        self._state, self._seq, self._now, self._journal, self._soon = state, seq, now, journal, soon
+        self._pending: dict[str | None, list[tuple[bytes, Touch]]] = {}
+        """What is still to be told, by controller."""
+        self._telling = False
         self._panels: dict[str, set[Listener]] = {}
         self._watchers: set[Listener] = set()
         self._recent: deque[tuple[int, Touch]] = deque(maxlen=limits.RESUME_ENTRIES_MAX)
         self._shared: dict[Hashable, Data] = {}
         """Encoded parts that panels share, as of ``_shared_seq``; they hold nothing that changes with time alone."""
         self._shared_seq = -1
+        self.trouble = ""
+        """What everybody must know though it is not in the state; empty: nothing."""
 
     def join(self, controller: str | None, wake: Callable[[], None]) -> Listener:
+        self.tell(controller)  # what others have yet to hear is older than the welcome of this one
         listener = Listener(self, controller, wake)
         (self._watchers if controller is None else self._panels.setdefault(controller, set())).add(listener)
         return listener
@@ -110,6 +131,7 @@ class Hub:
         self._recent.append((seq, touch))
         if touch.fresh:
             self._recent.clear()
+            self._pending.clear()
             for listener in self.everyone():
                 listener.catch_up(touch.copy())
             return
@@ -119,9 +141,38 @@ class Hub:
                 frame = self.render(controller, touch)
             else:
                 frame = alike = alike or self.render(controller, touch)
-            _offer(self._panels[controller], frame, touch)
+            self._tell_soon(controller, frame, touch)
+            if controller == first:
+                self.tell(controller)
         if self._watchers:
-            _offer(self._watchers, self.render(None, touch), touch)
+            self._tell_soon(None, self.render(None, touch), touch)
+
+    def _tell_soon(self, controller: str | None, frame: bytes | None, touch: Touch) -> None:
+        if frame is None:
+            return
+        self._pending.setdefault(controller, []).append((frame, touch))
+        if not self._telling:
+            # Once for all entries that one flush of the disk made durable: so each listener gets them in one piece.
+            self._telling = True
+            self._soon(self._tell_all)
+
+    def _tell_all(self) -> None:
+        self._telling = False
+        for controller in list(self._pending):
+            self.tell(controller)
+
+    def tell(self, controller: str | None) -> None:
+        """Let those who show ``controller`` have at once what is still to be told."""
+        news = self._pending.pop(controller, None)
+        if not news:
+            return
+        packed = framed(tuple(frame for frame, _ in news))
+        for listener in tuple(self._watchers if controller is None else self._panels.get(controller, ())):
+            if listener.straight is not None:
+                listener.straight(packed)
+            else:
+                for frame, touch in news:
+                    listener.offer(frame, touch)
 
     def _concerned(self, touch: Touch, first: str | None) -> list[str]:
         found = self._panels.keys() if touch.everywhere else touch.controllers() & self._panels.keys()
@@ -130,7 +181,7 @@ class Hub:
     def render(self, controller: str | None, touch: Touch) -> bytes | None:
         """The message for all that ``touch`` names, as things are now."""
         state, seq, now = self._state(), self._seq(), self._now()
-        if touch.fresh:
+        if touch.fresh or (touch.veil and controller is None):
             return self.welcome(controller)
         if controller is None:
             data = watch_change(state, touch, seq, now)
@@ -138,6 +189,13 @@ class Hub:
             place = self._encoded(touch.place, lambda: place_change(state, touch))
             data = panel_change(state, controller, touch, place, seq, now)
         return None if data is None else orjson.dumps(data)
+
+    def announce(self, trouble: str) -> None:
+        """Tell everybody, and those who come later, what they must know beside the state; empty: it is over."""
+        if trouble != self.trouble:
+            self.trouble = trouble
+            for listener in self.everyone():
+                listener.push(orjson.dumps({"type": "trouble", "why": trouble}))
 
     def _encoded(self, key: Hashable, make: Callable[[], Data]) -> Data:
         """The members of ``make()``, each encoded already; made once an entry for all who ask with this key."""
@@ -154,7 +212,7 @@ class Hub:
         """The first message: the whole view, unless the listener has one that a change can bring up to date."""
         state, seq, now = self._state(), self._seq(), self._now()
         head = {"type": "welcome", "seq": seq, "at": view.rfc3339(now), "resumed": resumed}
-        head |= {"journal": self._journal, **more}
+        head |= {"journal": self._journal, "trouble": self.trouble, **more}
         if resumed:
             return orjson.dumps(head)
         if controller is None:
@@ -179,8 +237,3 @@ class Hub:
             touch.merge(one)
         return touch
 
-
-def _offer(listeners: set[Listener], frame: bytes | None, touch: Touch) -> None:
-    if frame is not None:
-        for listener in listeners:
-            listener.offer(frame, touch)

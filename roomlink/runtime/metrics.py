@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
+from collections.abc import Mapping
+
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, ProcessCollector, generate_latest
 
 from roomlink.core.events import Entry
 
@@ -22,6 +24,12 @@ class Metrics:
             "roomlink_journal_failures", "Times that the journal did not take an entry.", registry=self.registry
         )
         self.seq = Gauge("roomlink_journal_seq", "Position of the newest durable entry.", registry=self.registry)
+        self._alarms = Gauge(
+            "roomlink_alarms", "Alarms by state and priority.", ["state", "priority"], registry=self.registry
+        )
+        self._raised = Gauge(
+            "roomlink_alarms_raised", "Alarms raised in the last ten minutes.", registry=self.registry
+        )
         self.listeners = Gauge("roomlink_listeners", "Sockets that listen.", registry=self.registry)
         self.command_seconds = Histogram(
             "roomlink_command_seconds",
@@ -29,6 +37,15 @@ class Metrics:
             buckets=(0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.5, 1.0),
             registry=self.registry,
         )
+        self.ready = Gauge("roomlink_ready", "1 while commands are taken, 0 while not.", registry=self.registry)
+        self.loop_lag_seconds = Histogram(
+            "roomlink_event_loop_lag_seconds",
+            "How much later than due the event loop ran.",
+            buckets=(0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 5.0),
+            registry=self.registry,
+        )
+        # Memory, processor time, file descriptors: read when asked for.
+        ProcessCollector(registry=self.registry)
 
     def entry(self, entry: Entry) -> None:
         self._entries.labels(entry.via).inc()
@@ -39,6 +56,13 @@ class Metrics:
 
     def journal_failed(self) -> None:
         self._failures.inc()
+
+    def alarms(self, counts: Mapping[tuple[str, str], int], raised: int) -> None:
+        """How many alarms there are, by state and priority, and how many were raised of late."""
+        self._alarms.clear()
+        for (state, priority), count in counts.items():
+            self._alarms.labels(state, priority).set(count)
+        self._raised.set(raised)
 
     def text(self) -> bytes:
         return generate_latest(self.registry)

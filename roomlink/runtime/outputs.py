@@ -16,6 +16,7 @@ import structlog
 
 from roomlink.core import events as ev
 from roomlink.core import view
+from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.commands import Actor, ReportControl, ReportDevice, ReportWall
 from roomlink.core.devices import ARMED_CLASSES
 from roomlink.core.records import Level, Motion
@@ -31,7 +32,6 @@ from roomlink.runtime.gatekeeping import Gates
 from roomlink.runtime.gates import MotionGate, PowerGate
 from roomlink.runtime.wiring import Binding, Input, Wired, unwired, wire
 from roomlink.runtime.writer import Writer
-from roomlink.venue import sound_plan
 
 log = structlog.get_logger("roomlink")
 
@@ -106,8 +106,8 @@ class Outputs:
 
     def _follow(self, state: State, events: Iterable[ev.Event], *, early: bool = False) -> None:
         for event in events:
-            if isinstance(event, ev.Regrouped):
-                self._send_sound_plan(state)
+            if isinstance(event, ev.Regrouped | AlarmEvent):
+                self._send_told(state)
             if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked):
                 key = (event.zone, event.control)
                 for binding in self._by_control.get(key, ()) if early or key not in self._safe else ():
@@ -116,26 +116,16 @@ class Outputs:
             elif isinstance(event, ev.Armed | ev.Disarmed):
                 for bindings in self._by_control.values():
                     for binding in bindings:
-                        if binding.name == event.binding:
-                            self._arming(state, binding, armed=isinstance(event, ev.Armed))
+                        if binding.name == event.binding and isinstance(event, ev.Armed):
+                            self._drive(state, binding)
+                        elif binding.name == event.binding:
+                            self._disarm(binding)
 
-    def _send_sound_plan(self, state: State) -> None:
-        """Gains and delays as the groups ask for them now."""
-        outputs = [output for wired in self._wired.values() for output in wired.sound]
-        if not outputs:
-            return
+    def _send_told(self, state: State) -> None:
+        """What devices are told that no control says: gains and delays as the groups ask for them, alarms."""
         now = self._writer.clock.stamp()
-        plans = sound_plan.plan(state.spec.data, view.groups(state))
-        for output in outputs:
-            value = wanted.planned(plans, output)
-            if value is not None:
-                self._runners[output.device].want(output.point, wanted.constant(value), now)
-
-    def _arming(self, state: State, binding: Binding, *, armed: bool) -> None:
-        if armed:
-            self._drive(state, binding)
-            return
-        self._disarm(binding)
+        for device, point, value in wanted.told(state, self._wired.values()):
+            self._runners[device].want(point, wanted.constant(value), now)
 
     def _disarm(self, binding: Binding) -> None:
         """Nothing that waits or runs behind a disarmed binding goes on; a load stays as it is."""
@@ -168,7 +158,8 @@ class Outputs:
         gate = self._gates.get(binding.name)
         if isinstance(gate, MotionGate):
             assert isinstance(record, Motion)
-            gate.want(record.running, record.until, now)
+            # What was ordered while a device was away must not begin to move once it is back.
+            gate.want(record.running if runner.connected else None, record.until, now)
             return
         mask = state.masks.get((binding.zone, binding.control))
         value = mask.value if mask is not None else None if isinstance(record, Level) else record.value  # type: ignore[union-attr]  # motion has its gate
@@ -184,6 +175,7 @@ class Outputs:
             level = self._brought_up(state, binding, record, now)
             runner.want(binding.points[""], wanted.mapped(binding, level.at), level.arrival or now)
         else:
+            self._returning.pop(binding.name, None)  # what is masked does not come up: it is driven there
             runner.want(binding.points[""], wanted.constant(binding.scaling.out(value)), now)
 
     def _brought_up(self, state: State, binding: Binding, record: Level, now: float) -> Level:
@@ -241,9 +233,11 @@ class Outputs:
             meant = binding.scaling.back(value, kind)
         except ValueError as error:
             log.warning("report not taken", device=wired.name, binding=binding.name, error=str(error))
+            self._runners[wired.name].again(binding.points[""])
             return
-        by = Actor(wired.name, "device")
-        self._writer.surely(ReportControl(by, binding.zone, binding.control, meant))
+        self._writer.surely(ReportControl(Actor(wired.name, "device"), binding.zone, binding.control, meant))
+        if not wanted.is_so(self._writer.engine.ahead, binding, meant, self._writer.clock.stamp()):
+            self._runners[wired.name].again(binding.points[""])  # it was refused
 
     def _health(self, wired: Wired, health: Health) -> None:
         """One alarm while a device is away. Inputs on it are lost: overrides count as active, walls as unknown."""
@@ -323,7 +317,7 @@ class Outputs:
             if first and self._power_was_lost and binding.from_low:
                 self._returning[binding.name] = None
             self._drive(state, binding)
-        self._send_sound_plan(state)
+        self._send_told(state)
         for report in unwired(state.spec):
             self._writer.surely(report)
         self._said = {at: said for at, said in self._said.items() if at[0] in wired and at[0] not in fresh}

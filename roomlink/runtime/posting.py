@@ -10,6 +10,7 @@ from typing import Any
 
 import httpx
 
+from roomlink.core.state import State
 from roomlink.diary.webhooks import Message, key_of_secret, signature
 from roomlink.drivers.port import DeviceFault
 from roomlink.drivers.secret import read_secret
@@ -48,16 +49,19 @@ def judged(status: int, retry_after: str | None) -> Answer:
 
 
 async def post(
-    client: httpx.AsyncClient, config: Mapping[str, Any], folder: Path, venue: str, message: Message, now: float
+    client: httpx.AsyncClient, config: Mapping[str, Any], folder: Path, state: State, message: Message, now: float
 ) -> Answer:
-    """Sign and post a message. ``now`` is the world's time: a receiver refuses what is older than five minutes."""
+    """Sign and post a message, as it may be told by ``state``.
+
+    ``now`` is the world's time: a receiver refuses what is older than five minutes.
+    """
     path = str(folder / config["secret_file"])
     try:
         key = key_of_secret(await asyncio.to_thread(read_secret, path))
     except (DeviceFault, ValueError) as error:
         # Everybody may read this: the name as it is configured, not where it lies on this machine.
         return Answer(str(error).replace(path, config["secret_file"]).replace("password", "secret"))
-    body, name, stamp = message.body(venue), message.id(venue), int(now)
+    body, name, stamp = message.body(state), message.id(state.spec.id), int(now)
     headers = {
         "content-type": "application/json",
         "webhook-id": name,

@@ -10,8 +10,9 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from roomlink.core import bookings, links, view
+from roomlink.core import alarm_view, bookings, discretion, links, view
 from roomlink.core import events as ev
+from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.records import Wall
 from roomlink.core.spec import ChoiceSpec
 from roomlink.core.state import State
@@ -40,8 +41,14 @@ class Touch:
     groups: bool = False
     overrides: bool = False
     alarms: bool = False
+    noticed: set[str] = field(default_factory=set)
+    """controllers that an alarm concerns"""
     scenes: bool = False
+    turns: bool = False
+    """what is booked, or ticked off, changed: the turn list is to be asked for again; news for watchers alone"""
     fresh: bool = False
+    veil: bool = False
+    """What may be told of a zone changed, so that only a whole new view will do for those who watch"""
 
     def merge(self, other: Touch) -> None:
         self.controls |= other.controls
@@ -56,8 +63,11 @@ class Touch:
         self.groups |= other.groups
         self.overrides |= other.overrides
         self.alarms |= other.alarms
+        self.noticed |= other.noticed
         self.scenes |= other.scenes
+        self.turns |= other.turns
         self.fresh |= other.fresh
+        self.veil |= other.veil
 
     def copy(self) -> Touch:
         other = Touch()
@@ -76,11 +86,15 @@ class Touch:
 
     def controllers(self) -> set[str]:
         """The controllers whose own face it changes."""
-        return self.faces.keys() | self.links | self.roles
+        return self.faces.keys() | self.links | self.roles | self.noticed
 
     def concerns(self, controller: str) -> bool:
         """Whether it changes the face of this controller."""
-        return controller in self.faces or controller in self.links or controller in self.roles
+        own = controller in self.faces or controller in self.links or controller in self.roles
+        return own or controller in self.noticed
+
+
+_OF_TURNS = (bookings.BookingSet, bookings.BookingDropped, bookings.MoveTicked, bookings.TickDropped)
 
 
 def before(state: State, events: Iterable[ev.Event]) -> Touch:
@@ -106,12 +120,18 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.controls.add((event.zone, event.control))
         elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
             touch.overrides = True
-        elif isinstance(event, ev.AlarmRaised | ev.AlarmCleared):
+        elif isinstance(event, AlarmEvent):
             touch.alarms = True
+            touch.noticed.update(alarm_view.controllers_of(state, alarm_view.zones_of(state.spec, event.alarm)))
         elif isinstance(event, bookings.PhaseSet):
             touch.zones.update(event.zones)
+            one = state.occurrences.get((event.booking, event.key))
+            touch.veil |= one is not None and one.private
         elif isinstance(event, bookings.OccurrencesSet | bookings.OccurrencesDropped):
             _occurrences(touch, state, event)
+            touch.turns = True
+        elif kind in _OF_TURNS:
+            touch.turns = True
         elif isinstance(event, bookings.WallRequested | bookings.WallRequestEnded):
             touch.walls.add(event.partition)
         elif kind is ev.SceneSaved:
@@ -129,6 +149,7 @@ def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bo
     for one in (*olds, *news):
         if one is not None and one.live:
             touch.zones.update(one.zones)
+            touch.veil |= one.private
 
 
 def _wall(touch: Touch, name: str, old: Wall | None, new: Wall) -> None:
@@ -162,6 +183,8 @@ def _face(state: State, controller: str, touch: Touch, now: float) -> Data:
         data["links"] = view.face_links(state, controller)
     if controller in touch.roles:
         data.update(view.face_role(state, controller))
+    if controller in touch.noticed or (controller in touch.links and state.alarms):
+        data["alarms"] = alarm_view.on_panel(state, controller)
     known = links.controls_of(state, controller)
     if controller in touch.links:
         names: Iterable[str] = known
@@ -206,12 +229,20 @@ def watch_change(state: State, touch: Touch, seq: int, now: float) -> Data | Non
     data = _place(state, touch, touch.walls | touch.reports)
     zones: Data = data.setdefault("zones", {})
     for zone, control in touch.controls:
-        zones.setdefault(zone, {}).setdefault("controls", {})[control] = view.control(state, zone, control, now)
+        if not discretion.veiled(state, zone):
+            zones.setdefault(zone, {}).setdefault("controls", {})[control] = view.control(state, zone, control, now)
     if not zones:
         del data["zones"]
     if touch.alarms:
-        data["alarms"] = view.alarms(state)
-    faces = {controller: _face(state, controller, touch, now) for controller in touch.controllers()}
+        data["alarms"] = alarm_view.alarms(state)
+    if touch.turns:
+        data["turns"] = True
+    faces = {}
+    for controller in touch.controllers():
+        if not view.is_veiled(state, controller):
+            faces[controller] = _face(state, controller, touch, now)
+        elif controller in touch.links or controller in touch.roles:
+            faces[controller] = view.watched_face(state, controller, now)
     if faces:
         data["controllers"] = faces
     return {"type": "change", "seq": seq, "at": view.rfc3339(now), **data} if data else None

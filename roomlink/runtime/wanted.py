@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Iterator
 from typing import Any
 
+from roomlink.core import alarm_view, view
 from roomlink.core.records import Level, Motion
+from roomlink.core.spec import LevelSpec
 from roomlink.core.state import State
 from roomlink.drivers.outbox import Sample
 from roomlink.drivers.port import Value
-from roomlink.runtime.wiring import Binding, SoundOutput
+from roomlink.limits import LEVEL_EPSILON
+from roomlink.runtime.wiring import Binding, SoundOutput, Wired
 from roomlink.venue import sound_plan
 
 
@@ -22,6 +26,20 @@ def planned(plans: Iterable[sound_plan.GroupPlan], output: SoundOutput) -> float
             gain = plan.gains[output.microphone][output.loudspeakers]
             return output.off if gain == sound_plan.OFF else round(float(gain), 2)
     return None
+
+
+def told(state: State, devices: Iterable[Wired]) -> Iterator[tuple[str, str, Value]]:
+    """(device, point, value) of what is not a control's: the sound plan as the groups are now, and all alarms."""
+    plans: list[sound_plan.GroupPlan] | None = None
+    for wired in devices:
+        if wired.sound and plans is None:
+            plans = sound_plan.plan(state.spec.data, view.groups(state))
+        for output in wired.sound:
+            value = planned(plans or (), output)
+            if value is not None:
+                yield wired.name, output.point, value
+        if wired.alarms is not None:
+            yield wired.name, wired.alarms, json.dumps(alarm_view.document(state), ensure_ascii=False)
 
 
 def mapped(binding: Binding, sample: Sample) -> Sample:
@@ -45,6 +63,16 @@ def now_wanted(state: State, binding: Binding, now: float) -> Value:
     if isinstance(record, Level):
         return binding.scaling.out(record.at(now))
     return binding.scaling.out(record.value)
+
+
+def is_so(state: State, binding: Binding, value: Value, now: float) -> bool:
+    """Whether a control is what its device says that it was turned to; within its tolerance, if it is a level."""
+    record, spec = state.controls[binding.zone, binding.control], state.spec.zones[binding.zone].controls
+    if isinstance(record, Level):
+        level = spec[binding.control]
+        assert isinstance(level, LevelSpec)
+        return isinstance(value, float) and abs(record.at(now) - value) <= level.tolerance + LEVEL_EPSILON
+    return not isinstance(record, Motion) and record.value == value
 
 
 def waiting(state: State, bindings: Iterable[Binding], now: float) -> dict[str, Any]:

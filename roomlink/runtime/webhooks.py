@@ -20,6 +20,7 @@ from typing import Any
 import httpx
 import structlog
 
+from roomlink.core import alarms
 from roomlink.core.checks import require
 from roomlink.core.commands import Actor, NoteTold, ReportTrouble
 from roomlink.core.events import Configured, Entry, Told
@@ -219,11 +220,10 @@ class Webhooks:
 
     async def _tell(self, hook: Hook, message: Message) -> Answer:
         assert self._client is not None
-        venue = self._writer.state.spec.id
-        answer = await post(self._client, hook.config, self._folder, venue, message, self._wall())
+        answer = await post(self._client, hook.config, self._folder, self._writer.state, message, self._wall())
         stands, name = hook.standing, hook.config["name"]
         if answer.good:
-            if f"webhook/{name}" in self._writer.state.alarms:
+            if alarms.stands(self._writer.state, f"webhook/{name}"):
                 await self._report(name, "")
             stands.failures, stands.why, stands.since = 0, "", None
             stands.told += 1

@@ -72,6 +72,8 @@ class Wired:
     inputs: dict[str, list[Input]] = field(default_factory=dict)
     """By the point's name."""
     sound: list[SoundOutput] = field(default_factory=list)
+    alarms: str | None = None
+    """The point that takes all alarms as one document."""
 
     def make(self, registry: Registry) -> Device:
         return registry.make_device(self.driver, self.config, self.points.values())
@@ -104,6 +106,8 @@ def wire(spec: Spec, registry: Registry) -> dict[str, Wired]:
         at = point(raw["device"], raw["point"])
         found = SoundOutput(raw["device"], at, raw["microphone"], raw["loudspeakers"], raw["off"])
         devices[raw["device"]].sound.append(found)
+    if topic := data.get("alarms", {}).get("mqtt"):
+        devices[topic["device"]].alarms = point(topic["device"], topic["point"])
     for name, partition in data["partitions"].items():
         for device, at, read in _wall_inputs(name, partition, point):
             devices[device].inputs.setdefault(at, []).append(read)
@@ -121,7 +125,7 @@ def unwired(spec: Spec) -> list[ReportOverride]:
     devices = spec.data.get("devices", {})
     sources = {name: override["input"]["device"] for name, override in spec.data.get("overrides", {}).items()}
     return [
-        ReportOverride(Actor(device, "device"), name, True, f"{device} is not configured")
+        ReportOverride(Actor(device, "device"), name, True, f"{device} is not configured", lost=True)
         for name, device in sources.items()
         if device not in devices
     ]
@@ -212,6 +216,6 @@ def _override_input(name: str, source: Data) -> Input:
         )
 
     def lost(why: str) -> Command:
-        return ReportOverride(by, name, True, f"its input is lost: {why}")
+        return ReportOverride(by, name, True, f"its input is lost: {why}", lost=True)
 
     return Input(f"override/{name}", command, lost)

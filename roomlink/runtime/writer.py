@@ -11,6 +11,7 @@ import asyncio
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import structlog
@@ -69,6 +70,10 @@ class _Owed:
 EntryHook = Callable[[Entry], None]
 
 
+def _soon(run: Callable[[], None]) -> None:
+    asyncio.get_running_loop().call_soon(run)
+
+
 class Writer:
     """Runs one venue. Call ``start`` in a running event loop, ``stop`` at the end."""
 
@@ -78,13 +83,18 @@ class Writer:
         self.journal = journal
         self.metrics = metrics
         metrics.seq.set(seq)
-        self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp, journal.identity)
+        self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp, journal.identity, _soon)
         self.hooks: list[EntryHook] = []
         """Called with each entry once it is durable: the log, event streams, held things that were let go."""
         self.early: list[EntryHook] = []
         """Called with what goes towards safe as soon as it is decided: devices do not wait for the disk then."""
         self.failure: str | None = None
         """Why the journal did not take the last entry; None while it does."""
+        self.stopping = False
+        """Set once the service was told to stop."""
+        metrics.ready.set_function(lambda: float(self.unready is None))
+        self.turned: list[Callable[[str | None], None]] = []
+        """Called with ``failure`` when the journal begins to fail, and with None when it takes entries again."""
         self._committer: Committer | None = None
         self._waiting: deque[_Waiting] = deque()
         self._timer: Timer | None = None
@@ -100,19 +110,40 @@ class Writer:
         self._committer.start()
         self._arm()
 
-    async def stop(self) -> None:
-        """Finish what was submitted. Commands after this are refused."""
+    async def stop(self, within_s: float | None = None) -> bool:
+        """Finish what was submitted. Commands after this are refused.
+
+        Gives False if the disk hung for longer than ``within_s``: the journal must then be left open.
+        """
         for timer in (self._timer, self._retry_timer):
             if timer is not None:
                 timer.cancel()
         committer, self._committer = self._committer, None
-        if committer is not None:
-            await asyncio.to_thread(committer.stop)
+        return committer is None or await asyncio.to_thread(committer.stop, within_s)
+
+    def let_down(self, why: str) -> None:
+        """After ``stop``: whoever still waits hears that nothing of it was stored. ``start`` may follow."""
+        waiting, self._waiting = self._waiting, deque()
+        owed, self._owed = self._owed, {}
+        for done in (*(one.done for one in waiting), *(done for one in owed.values() for done in one.dones)):
+            if not done.done():
+                done.set_exception(JournalFailed(why))
+        self._folds += 1
+        self._armed = self._timer = self._retry_timer = None
 
     @property
     def stopped(self) -> bool:
         """Whether no more commands are taken."""
         return self._committer is None
+
+    @property
+    def unready(self) -> str | None:
+        """Why commands cannot be carried out now; None while they can."""
+        if self.stopping or self.stopped:
+            return "the service is stopping"
+        if not self.state.digest:
+            return "no configuration has been taken yet"
+        return None if self.failure is None else f"the journal takes nothing: {self.failure}"
 
     @property
     def state(self) -> State:
@@ -254,9 +285,15 @@ class Writer:
             if folds == self._folds:
                 self._fold_again(error)
             return
+        self._turn(None)
+        self.show(entry)
+        if entry.seq - self._snapshot_tried >= limits.SNAPSHOT_ENTRIES:
+            self.save_snapshot()
+
+    def show(self, entry: Entry) -> None:
+        """``entry``, the next one, is durable: let all who wait for it and all whom it concerns know."""
         touch = touches.before(self.engine.durable, entry.events)
         self.engine.committed(entry)
-        self.failure = None
         touches.spread(touch, self.engine.durable)
         while self._waiting and self._waiting[0].seq <= entry.seq:
             waiting = self._waiting.popleft()
@@ -270,8 +307,6 @@ class Writer:
         self._tell(self.hooks, entry)
         self.metrics.entry(entry)
         self._log(entry)
-        if entry.seq - self._snapshot_tried >= limits.SNAPSHOT_ENTRIES:
-            self.save_snapshot()
 
     def _log(self, entry: Entry) -> None:
         kinds = sorted({type(event).__name__ for event in entry.events})
@@ -287,7 +322,6 @@ class Writer:
     def _fold_again(self, error: Exception) -> None:
         """All that was decided and not stored never happened; whoever waits for it is told."""
         self._folds += 1
-        self.failure = str(error)
         self.engine.lost()
         self.metrics.journal_failed()
         log.error("journal failed", error=str(error), lost=len(self._waiting))
@@ -301,8 +335,17 @@ class Writer:
             self._committer.resume()
             if self._owed and self._retry_timer is None:
                 self._retry_timer = self.clock.call_at(self.clock.stamp() + RETRY_S, self._retry)
+        self._turn(str(error))
         # What was due is due again, but not at once: a disk that fails needs no storm.
         self._arm(not_before=self.clock.stamp() + 1.0)
+
+    def _turn(self, failure: str | None) -> None:
+        turned = (failure is None) != (self.failure is None)
+        self.failure = failure
+        if turned:
+            for hook in self.turned:
+                # Not from within an answer of the journal: what they ask for comes after it.
+                _soon(partial(hook, failure))
 
     def _arm(self, not_before: float = 0.0) -> None:
         first = self.engine.deadline
@@ -320,6 +363,23 @@ class Writer:
         if self._committer is not None:
             self._wake(self.clock.stamp())
             self._arm()
+
+    async def chore(self, run: Callable[[], bool]) -> bool:
+        """Let the journal's worker do what takes a few milliseconds, between entries. Raises ``JournalFailed``."""
+        if self._committer is None:
+            raise JournalFailed("the service is stopping and does no more chores")
+        ended: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
+        found: list[bool] = []
+
+        def done(error: Exception | None) -> None:
+            if not ended.done():
+                if error is None:
+                    ended.set_result(found[0])
+                else:
+                    ended.set_exception(error)
+
+        self._committer.submit_chore(lambda: found.append(run()), done)
+        return await ended
 
     def save_snapshot(self) -> None:
         """Take a snapshot of the durable state; it is made and stored in the journal's worker."""

@@ -53,6 +53,13 @@ class VirtualClock:
         """The stamps of the timers that are still to be called, earliest first."""
         return sorted(stamp for stamp, _, timer in self._timers if timer.waits)
 
+    @property
+    def first(self) -> float | None:
+        """The stamp of the first timer that is still to be called; None where nothing waits."""
+        while self._timers and not self._timers[0][2].waits:
+            heapq.heappop(self._timers)
+        return self._timers[0][0] if self._timers else None
+
     def advance(self, seconds: float) -> None:
         """Let ``seconds`` pass: timers are called in order, each at its own time, also those set on the way.
 

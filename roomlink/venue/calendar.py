@@ -23,7 +23,11 @@ def calendar(model: Calendar, site: Site, report: Report) -> Data:
         if not zones:
             report.add(path, "no zone is listed", "list the zones that are this room")
     for index, feed in enumerate(model.feeds):
-        known_zones(("calendar", "feeds", index, "zones"), feed.zones, site, report)
+        path = ("calendar", "feeds", index)
+        known_zones((*path, "zones"), feed.zones, site, report)
+        if (feed.url is None) == (feed.file is None):
+            text = "it has neither url nor file" if feed.url is None else "it has both url and file"
+            report.add(path, text, "write url: for a calendar elsewhere, or file: for one in the venue's folder")
     _once(("calendar", "feeds"), [feed.name for feed in model.feeds], report)
     if len({" ".join(room.split()).casefold() for room in model.rooms}) < len(model.rooms):
         report.add(("calendar", "rooms"), "two rooms differ only in capitals or spaces", "keep one of them")

@@ -49,10 +49,13 @@ Timeout = Annotated[LastingDuration, AfterValidator(patient)]
 
 
 class Feed(Strict):
-    """A calendar elsewhere that is followed."""
+    """A calendar that is followed: one elsewhere, or a file."""
 
     name: Name = Field(description="a name for programs, such as events-office")
-    url: Url = Field(description="where the calendar is, by http or https")
+    url: Url | None = Field(None, description="where the calendar is, by http or https")
+    file: str | None = Field(
+        None, min_length=1, description="or the calendar file, whose name counts from the venue's folder"
+    )
     every: Every = Field(900.0, description="how often to ask for it", json_schema_extra={"default": "15min"})
     timeout: Timeout = Field(20.0, description="how long to wait for an answer", json_schema_extra={"default": "20s"})
     zones: list[Name] = Field(default_factory=list, description="the zones of events that say no place")

@@ -1,7 +1,6 @@
 """The sections ``bookings``, ``routines`` and ``crews``, resolved and proved.
 
-``Spec`` reads ``bookings`` and ``routines``. The rest is for planning: ``crews`` by name, with minutes of the day, and
-``move_minutes`` of each partition.
+``crews`` are by name, with minutes of the day.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from typing import Any
 
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import VenueFault
-from roomlink.venue import bindings, calendar, diary, inputs, references, site, sound, wiring
+from roomlink.venue import alarms, bindings, calendar, diary, inputs, references, site, sound, wiring
 from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Finding, Path, Place
 from roomlink.venue.parse import STAND_IN, parse
@@ -94,11 +94,14 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
     data |= diary.diary(model, data["scenes"], here, report)
     data["calendar"] = calendar.calendar(model.calendar, here, report)
     data["webhooks"] = calendar.webhooks(model.webhooks, parsed.origin.get("webhooks", ()), report)
+    if model.journal.keep_days is not None:  # a venue that says nothing of it keeps its digest
+        data["journal"] = {"keep_s": model.journal.keep_days * 86400.0}
     devices = wiring.devices(model, raw, drivers, report)
     data["partitions"] = inputs.walls(model, partitions, devices, report)
     data["overrides"] = inputs.overrides(model.overrides, here, devices, report)
     data["devices"], data["supplies"] = devices.config, supplies
     data["bindings"] = bindings.bindings(parsed, raw, data, here, devices, report)
     data["sound_outputs"] = sound.outputs(parsed, devices, report)
+    data |= alarms.alarms(model.alarms, data, devices, report)
     devices.together()
     return data

@@ -9,6 +9,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from roomlink.limits import JOURNAL_KEEP_DAYS_MAX, JOURNAL_KEEP_DAYS_MIN
+from roomlink.venue.alarm_models import Alarms
 from roomlink.venue.base import Strict
 from roomlink.venue.calendar_models import Calendar, Webhook
 from roomlink.venue.controls import Control
@@ -134,6 +136,18 @@ class Occupancy(Strict):
     posted: Headcount = Field(description="the number of people on the posted sign")
 
 
+class Journal(Strict):
+    """How long everything is remembered as it was."""
+
+    keep_days: int | None = Field(
+        None,
+        ge=JOURNAL_KEEP_DAYS_MIN,
+        le=JOURNAL_KEEP_DAYS_MAX,
+        strict=True,
+        description="older level changes by hand are kept only as what they came to; all else stays for good (never)",
+    )
+
+
 class Configuration(Strict):
     """A venue: every YAML file of one folder, read as one."""
 
@@ -156,5 +170,7 @@ class Configuration(Strict):
     microphones: dict[Name, Microphone] = Field(default_factory=dict)
     loudspeakers: dict[Name, Loudspeaker] = Field(default_factory=dict)
     calendar: Calendar = Field(default_factory=Calendar)
+    alarms: Alarms = Field(default_factory=Alarms)
     webhooks: list[Webhook] = Field(default_factory=list)
+    journal: Journal = Field(default_factory=Journal)
     sound_outputs: list[SoundOutput] = Field(default_factory=list)

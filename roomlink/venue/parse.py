@@ -14,7 +14,7 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roomlink.venue import calendar_models, diary_models, equipment, models
+from roomlink.venue import alarm_models, calendar_models, diary_models, equipment, models
 from roomlink.venue.controls import KINDS, AnyControl, Control
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, listing, nearest
@@ -53,6 +53,10 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("calendar",): calendar_models.Calendar,
     ("calendar", "feeds", "*"): calendar_models.Feed,
     ("webhooks", "*"): calendar_models.Webhook,
+    ("alarms",): alarm_models.Alarms,
+    ("alarms", "suppressed", "*"): alarm_models.Suppressed,
+    ("alarms", "suppressed", "*", "while"): alarm_models.While,
+    ("alarms", "mqtt"): alarm_models.AlarmTopic,
     ("sound_outputs", "*"): equipment.SoundOutput,
 }
 
@@ -181,6 +185,7 @@ def _unit(path: Path, error: str) -> Path:
         "overrides": 2,
         "calendar": 2,
         "webhooks": 2,
+        "alarms": 2,
     }
     unit = path[: depth.get(str(path[0]) if path else "", 3)]
     # lead_order is left out whole: without one entry it would be another order.

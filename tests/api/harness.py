@@ -153,6 +153,8 @@ class Running:
         self.writer = writer
         self.simulated = simulated
         self.loaded = loaded
+        self.identity: Any = None
+        """What tells who asks."""
         self.http = httpx.AsyncClient(base_url=url + "/api/v1", timeout=WITHIN_S, verify=False)
 
     async def settled(self) -> None:
@@ -223,6 +225,8 @@ async def running(
     bound = bind("127.0.0.1", 0)
     await server.startup(sockets=[bound])
     service = Running(f"http://127.0.0.1:{bound.getsockname()[1]}", writer, simulated, loaded)
+    application: Any = server.config.app
+    service.identity = application.state.identity
     try:
         yield service
     finally:
@@ -256,8 +260,8 @@ class NotStarted(Exception):
 class Served:
     """The service in a process of its own, started as a person would start it."""
 
-    def __init__(self, folder: Path, data: Path | None = None, *more: str) -> None:
-        kept = () if data is None else ("--data", str(data))
+    def __init__(self, folder: Path, data: Path | None = None, *more: str, sign_in: bool = False) -> None:
+        kept = (*(() if data is None else ("--data", str(data))), *(() if sign_in else ("--open",)))
         self.process = subprocess.Popen(
             [sys.executable, "-m", "roomlink", "serve", str(folder), "--port", "0", *kept, *more],
             stdout=subprocess.PIPE,

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from string import Template
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import httpx
 
@@ -39,21 +40,23 @@ async def call(service: Running, text: str, **names: str) -> Any:
 
 
 async def test_five_calls_lead_from_nothing_to_a_room_that_is_ready(service: Running, clock: VirtualClock) -> None:
-    """Free, booked, its walls asked for, moved: then the zones are one, in use, with their scene."""
+    """Free, booked, its walls listed, moved: then the zones are one, in use, with their scene."""
     assert len(CALLS) == 5
     hour = 3600.0
     start, end = (
         datetime.fromtimestamp(clock.stamp() + after, UTC).strftime("%Y-%m-%dT%H:%M:%SZ") for after in (hour, 3 * hour)
     )
-    free, book, walls, moved, zone = CALLS
+    free, book, turns, moved, zone = CALLS
     names = {"START": start, "END": end}
     assert not (await call(service, free, **names))["zones"]["heron"]["busy"]
     booking = (await call(service, book, **names))["booking"]
     assert (await call(service, book, **names))["booking"] == booking
     await service.advance(hour / 2 + 1)
-    wall = (await call(service, walls))["partitions"]["heron-plover"]
-    assert wall["position"] != "open"
-    assert (wall["requested"]["position"], wall["requested"]["booking"]) == ("open", booking)
+    day = datetime.fromtimestamp(clock.stamp() + hour / 2, ZoneInfo("America/Halifax")).date().isoformat()
+    (turn,) = (await call(service, turns, DAY=day))["turns"]
+    assert turn["booking"] == booking
+    move = next(move for move in turn["moves"] if move["partition"] == "heron-plover")
+    assert (move["to"], move["met"], move["not_after"][:19]) == ("open", False, start[:19])
     await call(service, moved)
     await service.advance(3.0)
     heron = await call(service, zone)

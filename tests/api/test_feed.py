@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from roomlink.core.instants import rfc3339
 from tests.api.harness import WITHIN_S, Running
 
 
@@ -145,3 +146,94 @@ async def test_a_stream_that_is_left_leaves_nothing_behind(busy: Running) -> Non
     async with asyncio.timeout(WITHIN_S):
         while len(busy.writer.hooks) > hooks:  # noqa: ASYNC110 - there is no event for it
             await asyncio.sleep(0.002)
+
+
+# The diary
+
+
+def gala(service: Running, **members: Any) -> dict[str, Any]:
+    """A booking of two hours that begins in an hour."""
+    start = service.writer.clock.stamp() + 3600.0
+    usual = {"title": "Gala", "zones": ["heron"], "start": rfc3339(start), "end": rfc3339(start + 7200.0)}
+    return {**usual, **members}
+
+
+async def test_what_happens_to_the_bookings_of_a_zone_is_found_by_it(service: Running) -> None:
+    """That it was booked, its dates, and how it goes through its time; and the same by the booking."""
+    done = (await service.http.post("/bookings", json=gala(service))).json()
+    await service.http.post("/bookings", json=gala(service, zones=["plover"]))
+    await service.advance(3600.0)
+    for query in ("zone=heron", f"booking={done['booking']}"):
+        found = (await events(service, f"?after=1&{query}"))["events"]
+        kinds = [one["type"] for entry in found for one in entry["events"]]
+        assert {"booking", "occurrences", "phase"} <= set(kinds), query
+        assert done["seq"] in [entry["seq"] for entry in found]
+    assert [e["seq"] for e in (await events(service, "?zone=plover&type=booking"))["events"]] == [done["seq"] + 1]
+    assert await seqs(service, "?booking=unheard-of") == []
+
+
+async def test_a_booking_made_private_is_so_in_all_that_was_told_before(service: Running) -> None:
+    """In pages, in the stream and in the state of an earlier time; who may write still can."""
+    secret = {"title": "Merger", "organiser": "Kim", "attendance": 77}
+    done = (await service.http.post("/bookings", json=gala(service, **secret))).json()
+    await service.advance(3700.0)
+    at = rfc3339(service.writer.clock.stamp())
+    await service.advance(10.0)
+    assert "Merger" in (await service.http.get("/events")).text
+    assert "Merger" in (await service.http.get("/state", params={"at": at})).text
+    private = await service.http.patch(
+        f"/bookings/{done['booking']}", json={"private": True}, headers={"If-Match": f'"{done["etag"]}"'}
+    )
+    assert private.status_code == 200, private.text
+    for text in (
+        (await service.http.get("/events")).text,
+        (await service.http.get("/state", params={"at": at})).text,
+        (await service.http.get("/state")).text,
+    ):
+        assert "Merger" not in text
+        assert "Kim" not in text
+        assert '"attendance":77' not in text
+    async with stream(service, f"?after={done['seq'] - 1}&booking={done['booking']}") as entries:
+        async with asyncio.timeout(WITHIN_S):
+            first = await anext(entries)
+    assert first["events"][0]["now"]["title"] == "in use"
+
+
+async def test_of_a_zone_in_private_use_neither_who_nor_what_is_told(service: Running) -> None:
+    """Not in `/zones`, not in what happened, not by asking for who did it; the panel in the room works as ever."""
+    await service.http.post("/bookings", json=gala(service, private=True))
+    await service.advance(3600.0)
+    async with service.panel("heron-wall") as panel:
+        assert panel.heard[0]["controller"]["controls"]["volume"]["value"] == -30.0
+        assert (await panel.act("volume", "set", value=-12.5))["type"] == "ok"
+    seen = (await service.http.get("/zones/heron")).json()
+    assert (seen["in_use"]["title"], seen["linked_by"], seen["controls"]) == ("in use", [], {})
+    entry = (await events(service, "?zone=heron&type=control&limit=1"))["events"][0]
+    assert (entry["who"], entry["did"]) == ("in use", {"command": "Act"})
+    assert {"type": "control", "zone": "heron", "hidden": True} in entry["events"]
+    assert entry["seq"] not in await seqs(service, "?who=heron-wall")
+    answer = await service.http.put("/controllers/tern-wall/links/heron")
+    assert answer.json()["type"] == "/problems/reserved"
+
+
+async def test_a_watcher_is_shown_a_zone_in_private_use_as_in_use_only(service: Running) -> None:
+    """When the private hour begins it gets a whole new view without it, and one with it when the guests are gone."""
+    await service.http.post("/bookings", json=gala(service, private=True))
+    async with service.watch() as watcher, service.panel("tern-wall") as elsewhere:
+        assert watcher.heard[0]["zones"]["heron"]["controls"]
+        await service.advance(3600.0)
+        veiled = await watcher.until("welcome")
+        assert veiled["zones"]["heron"]["controls"] == {}
+        assert veiled["zones"]["heron"]["in_use"]["title"] == "in use"
+        assert veiled["controllers"]["heron-wall"]["controls"] == {}
+        async with service.panel("heron-wall") as panel:
+            await panel.act("volume", "set", value=-12.5)
+            await panel.act("talkback", "press")
+        await service.http.post("/zones/tern/actions", json={"control": "volume", "do": "set", "value": -11})
+        while not (heard := await watcher.next()).get("zones", {}).get("tern", {}).get("controls"):
+            assert "-12.5" not in repr(heard)
+            assert "heron-wall" not in heard.get("controllers", {})
+        assert all("-12.5" not in repr(message) for message in await elsewhere.fence())
+        assert elsewhere.changes()[0]["zones"]["heron"]["linked_by"] == []
+        await service.advance(7200.0)
+        assert (await watcher.until("welcome"))["zones"]["heron"]["controls"]["volume"]["value"] == -12.5

@@ -9,8 +9,10 @@ import pytest
 from pydantic import BaseModel, ValidationError
 from starlette.routing import Route
 
+from roomlink.api.models import View
 from roomlink.api.openapi import BASE, document
 from roomlink.api.routes import ROUTES, routes
+from roomlink.core.instants import rfc3339
 from tests.api.harness import Running
 
 DOCUMENT = document()
@@ -31,13 +33,15 @@ def fits(schema: dict[str, Any], value: Any) -> bool:
         known = schema.get("properties", {})
         others = schema.get("additionalProperties", True)
         return all(
-            fits(known[name], member) if name in known else isinstance(others, dict) and fits(others, member)
+            fits(known[name], member) if name in known else others is True or (bool(others) and fits(others, member))
             for name, member in value.items()
         )
     if kind == "array":
         return isinstance(value, list) and all(fits(schema["items"], one) for one in value)
     if kind == "string":
         return isinstance(value, str) and schema.get("minLength", 0) <= len(value) <= schema.get("maxLength", 10**6)
+    if kind == "integer":
+        return isinstance(value, int) and not isinstance(value, bool)
     if kind == "number":
         return isinstance(value, int | float) and not isinstance(value, bool)
     return {"boolean": isinstance(value, bool), "null": value is None, None: True}[kind]
@@ -163,3 +167,35 @@ async def test_answers_have_the_described_status(service: Running) -> None:
         answer = await service.http.request(method, path, json=body)
         assert answer.status_code == status
         assert str(status) in DOCUMENT["paths"][BASE + name][method.lower()]["responses"]
+
+
+def test_what_is_no_json_is_described_as_what_it_is() -> None:
+    """A calendar that is asked for, one that is sent, and an answer that is not the end of it."""
+    paths = DOCUMENT["paths"]
+    assert set(paths[BASE + "/calendar/{zone}.ics"]["get"]["responses"]["200"]["content"]) == {"text/calendar"}
+    assert set(paths[BASE + "/free-busy.ics"]["get"]["responses"]["200"]["content"]) == {"text/calendar"}
+    assert set(paths[BASE + "/calendar/import"]["post"]["requestBody"]["content"]) == {"text/calendar"}
+    assert "202" in paths[BASE + "/calendar/feeds/{feed}/ask"]["post"]["responses"]
+    for row in ROUTES:
+        path = BASE + row.path.replace(":path}", "}")
+        described = paths[path][row.method.lower()]["responses"][str(row.done)]["content"]
+        assert set(described) == {row.media}
+
+
+async def test_views_are_of_the_described_shape(service: Running) -> None:
+    """Each view that has a shape, with something in every part of it."""
+    start = service.writer.clock.stamp() + 1800.0
+    body = {"title": "Gala", "zones": ["heron", "plover"], "start": rfc3339(start), "end": rfc3339(start + 3600.0)}
+    booking = (await service.http.post("/bookings", json={**body, "set_up": 10})).json()["booking"]
+    await service.http.put("/overflows/gala", json={"zones": ["plover", "tern"]})
+    await service.advance(1300.0)
+    await service.http.post("/zones/heron/actions", json={"control": "volume", "do": "set", "value": -12, "over": 60})
+    names = {"zone": "heron", "controller": "heron-wall", "booking": booking}
+    shaped = [row for row in ROUTES if row.gives is not View]
+    assert len(shaped) > 8
+    for row in shaped:
+        answer = await service.http.get(row.path.format(**names))
+        assert answer.status_code == 200, row.path
+        data = answer.json()
+        row.gives.model_validate_json(answer.content, strict=True)
+        assert fits(DOCUMENT["components"]["schemas"][row.gives.__name__], data), row.path

@@ -28,7 +28,9 @@ def bring(folder: Path, name: str, text: str) -> None:
     (folder / "panels" / name).write_text(text, encoding="utf-8")
 
 
-@pytest.mark.parametrize("path", ["/", "/plan", "/technician", "/docs", "/panel/heron-wall", "/web/panel.html"])
+@pytest.mark.parametrize(
+    "path", ["/", "/plan", "/crew", "/technician", "/docs", "/panel/heron-wall", "/web/panel.html"]
+)
 async def test_pages_are_served_with_what_protects_them(service: Running, path: str) -> None:
     """As HTML that may load from this service alone and may not be framed by another site."""
     answer = await service.http.get(service.url + path)
@@ -130,7 +132,9 @@ async def test_the_service_worker_keeps_every_file_of_the_kit_and_nothing_of_the
     found = re.search(r"const FILES = (.*);", answer.text)
     assert found is not None
     files = json.loads(found[1])
-    assert {"/", "/plan", "/technician", "/web/panel.html", "/web/roomlink.js", "/web/src/socket.js"} <= set(files)
+    assert {"/", "/plan", "/crew", "/technician"} <= set(files)
+    assert {"/web/panel.html", "/web/roomlink.js", "/web/src/socket.js"} <= set(files)
+    assert "/day" not in files
     assert not [path for path in files if path.startswith("/api/") or "node_modules" in path or "/test/" in path]
     for path in files:
         assert (await site.get(path)).status_code == 200, path

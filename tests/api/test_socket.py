@@ -6,6 +6,7 @@ import asyncio
 import base64
 import hashlib
 import json
+import socket
 from pathlib import Path
 from typing import Any
 
@@ -567,7 +568,11 @@ async def test_a_wall_that_opens_costs_each_panel_one_change_and_one_at_the_arri
 async def slow_socket(service: Running, path: str) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
     """A panel that has shaken hands and reads nothing more, with little room on its side."""
     host, port = service.url.removeprefix("http://").split(":")
-    reader, writer = await asyncio.open_connection(host, port, limit=1024)
+    small = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    small.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 8192)
+    small.setblocking(False)
+    await asyncio.get_running_loop().sock_connect(small, (host, int(port)))
+    reader, writer = await asyncio.open_connection(sock=small, limit=1024)
     key = base64.b64encode(hashlib.sha256(path.encode()).digest()[:16]).decode()
     writer.write(
         f"GET /api/v1{path} HTTP/1.1\r\nHost: {host}:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
@@ -662,6 +667,7 @@ async def test_a_panel_that_cannot_be_served_any_more_is_not_left_in_belief(serv
         def broken() -> bytes:
             raise KeyError("a bug")
 
+        listener.straight = None
         listener.take = broken  # type: ignore[method-assign]  # the error that this is about
         async with service.panel("tern-wall") as other:
             await panel.send(type="fence", id=1)

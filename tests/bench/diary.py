@@ -1,22 +1,29 @@
 """A diary of 20,000 dates: making a booking, the clash check, and 10,000 bookings at random without an overlap.
 
+With crews, a booking is held against the moves of the days that it touches; a year of twelve zones is made for that.
+
 Figures are ratios to a floor of the same run: the same command in a diary that is empty.
 """
 
 from __future__ import annotations
 
+import contextlib
 import random
 import statistics
 import time
+from datetime import date
 from typing import Any
 
+from roomlink.core import turn_view
 from roomlink.core.apply import apply
 from roomlink.core.bookings import Wish
-from roomlink.core.clashes import alternatives
+from roomlink.core.clashes import alternatives, between
 from roomlink.core.commands import Actor, Command, Configure, CreateBooking
 from roomlink.core.decide import decide
 from roomlink.core.diary import dates_of
+from roomlink.core.instants import day_of
 from roomlink.core.state import State
+from roomlink.diary.day_chart import chart
 from roomlink.errors import Refused
 from roomlink.testing import venues
 
@@ -27,11 +34,11 @@ ZONES = venues.names(10)
 
 
 class Diary:
-    """A venue of ten zones in a row, without journal or clock."""
+    """A venue of zones in a row, without journal or clock."""
 
-    def __init__(self) -> None:
+    def __init__(self, data: dict[str, Any] | None = None) -> None:
         self.state = State()
-        self.do(Configure(BY, venues.row(len(ZONES)), "bench"))
+        self.do(Configure(BY, data or venues.row(len(ZONES)), "bench"))
 
     def do(self, command: Command) -> Any:
         decision = decide(self.state, command, START)
@@ -41,8 +48,9 @@ class Diary:
 
     def book(self, name: str, zones: tuple[str, ...], start: float, length: float = HOUR, **more: Any) -> Any:
         starts = tuple(start + n * 24 * HOUR for n in range(more.pop("days", 1)))
+        accept_free = more.pop("accept_free", False)
         wish = Wish(name, "Bench", start, start + length, zones, set_up=0.0, clear_down=0.0, starts=starts, **more)
-        return self.do(CreateBooking(BY, name, wish))
+        return self.do(CreateBooking(BY, name, wish, accept_free))
 
 
 def overlaps(state: State) -> int:
@@ -109,6 +117,84 @@ def prove(state: State, refused: Refused, zones: tuple[str, ...], start: float, 
         assert {*told["zones"]} <= {*other.zones} & {*zones}
 
 
+CREWS = {
+    "early": {"name": "Early", "start": 300, "end": 840},
+    "late": {"name": "Late", "start": 840, "end": 1380},
+    "night": {"name": "Night", "start": 1320, "end": 360},
+}
+TWELVE = venues.names(12)
+
+
+def year_of_twelve() -> Diary:
+    """Twelve zones in a row for a year, 20,000 dates, now and then two together; then crews come."""
+    venue = venues.row(12, wall={"move_minutes": 10.0})
+    diary, day = Diary(venue), START - START % (24 * HOUR) + 24 * HOUR
+    dice, n = random.Random(3), 0
+    while len(diary.state.occurrences) < 20_000:
+        first, wide, n = dice.randrange(12), 1 + (dice.random() < 0.1), n + 1
+        zones, start = tuple(TWELVE[first : first + wide]), day + dice.randrange(6, 22) * HOUR
+        with contextlib.suppress(Refused):
+            diary.book(f"y{n}", zones, start, dice.choice((0.5, 0.75)) * HOUR, days=365, accept_free=True)
+    diary.do(Configure(BY, {**venue, "crews": CREWS, "bookings": {"infeasible": "refuse"}}, "crews"))
+    return diary
+
+
+def turns_of_a_year() -> None:
+    """A booking held against the moves of its day, in a full year; and a day's turn list. Times are of the CPU."""
+    begun = time.process_time()
+    diary = year_of_twelve()
+    print(f"  {len(diary.state.occurrences):,} dates in twelve zones, made in {time.process_time() - begun:.1f} s")
+    day, dice, took, made = START - START % (24 * HOUR) + 24 * HOUR, random.Random(5), [], 0
+    for n in range(400):
+        start = day + dice.randrange(364) * 24 * HOUR + dice.randrange(6 * 4, 23 * 4) * 900.0
+        first = dice.randrange(11)
+        begun = time.process_time()
+        try:
+            diary.book(f"t{n}", tuple(TWELVE[first : first + 2]), start, 0.5 * HOUR)
+            made += 1
+        except Refused as refused:
+            if refused.kind == "clash":
+                continue
+        took.append(time.process_time() - begun)
+    median, worst = statistics.median(took), max(took)
+    print(f"  {made} of {len(took)} more bookings made: {median * 1e3:.2f} ms median, {worst * 1e3:.1f} ms at most")
+    begun = time.process_time()
+    with contextlib.suppress(Refused):
+        diary.book("series", ("a", "b"), day + 4 * HOUR, 0.5 * HOUR, days=300, accept_free=True)
+    print(f"  a series of 300 dates: {time.process_time() - begun:.2f} s")
+    lists = []
+    for n in range(50):
+        begun = time.process_time()
+        seen = turn_view.day(diary.state, day_of("UTC", day + n * 24 * HOUR), START)
+        lists.append(time.process_time() - begun)
+    moves = sum(len(turn["moves"]) for turn in seen["turns"])
+    print(f"  a day's turn list ({moves} moves): {statistics.median(lists) * 1e3:.1f} ms median")
+    assert median < 0.005
+    assert statistics.median(lists) < 0.05
+    drawing_of_a_day(diary, day)
+
+
+def drawing_of_a_day(diary: Diary, first: float) -> None:
+    """``/day``: the turn list and the drawing; the floor is a diary that has the dates of that day alone."""
+    found: list[float] = []
+    floors: list[float] = []
+    drawn = 0
+    for n in range(30):
+        day = date.fromordinal(day_of("UTC", first) + n)
+        alone = Diary({**diary.state.spec.data, "bookings": {"infeasible": "flag"}})
+        for booking, one in between(diary.state, first + n * 24 * HOUR, first + (n + 1) * 24 * HOUR):
+            alone.book(booking, one.zones, one.start, one.end - one.start)
+            drawn += 1
+        for of, took in ((diary, found), (alone, floors)):
+            begun = time.perf_counter()
+            chart(of.state, day, START, turn_view.day(of.state, day.toordinal(), START))
+            took.append(time.perf_counter() - begun)
+    median, floor = statistics.median(found), statistics.median(floors)
+    ratio = f"{median / floor:.1f} x that day alone"
+    print(f"  a day's drawing ({drawn / 30:.0f} dates): {median * 1e3:.1f} ms median, {ratio}")
+    assert median < 0.05
+
+
 def main() -> None:
     floor = statistics.median(timed(Diary(), 300))
     diary = full(20_000)
@@ -127,3 +213,4 @@ def main() -> None:
     print(f"  10,000 at random: {made:,} made, {refused:,} refused, {twice} overlaps, in {took:.1f} s")
     assert seconds < 0.005
     assert twice == 0
+    turns_of_a_year()

@@ -27,9 +27,12 @@ PLAIN = {
     "index": "/",
     "panel": "/panel/heron-wall",
     "plan": "/plan",
+    "crew": "/crew",
     "technician": "/technician",
     "commissioning": "/commissioning",
     "docs": "/docs",
+    "sign-in": "/sign-in",
+    "pair": "/pair",
 }
 """Pages of the demo's venue as it starts; a page that the service does not have is left out."""
 DIFFERING = {"panel-differs": "/panel/heron-wall", "panel-decided": "/panel/plover-wall"}

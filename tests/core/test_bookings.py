@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from roomlink import limits
-from roomlink.core import diary_view
+from roomlink.core import diary_view, discretion
 from roomlink.core.bookings import Booking, OneWish, Wish, key_of, start_of
 from roomlink.core.commands import (
     CancelBooking,
@@ -97,7 +97,7 @@ def test_a_private_booking_is_named_without_its_title(driver: Driver) -> None:
     """A clash tells nothing that a reader may not see."""
     book(driver, "a", 60, 120, title="Merger", private=True)
     told = clash(driver, "a", 60, 120)
-    assert told["clashes"][0]["title"] == diary_view.HIDDEN
+    assert told["clashes"][0]["title"] == discretion.HIDDEN
     assert "Merger" not in repr(told)
 
 
@@ -463,7 +463,7 @@ def test_a_private_booking_is_hidden_from_every_reader(driver: Driver) -> None:
     change_one(driver, "deal", key(60), title="Merger again")
     seen = diary_view.booking(driver.state, "deal")
     assert (seen["title"], seen["organiser"], seen["attendance"]) == ("in use", "", None)
-    told = [diary_view.event(event) for event in driver.events]
+    told = [discretion.told(driver.state, event) for event in driver.events]
     assert "Merger" not in repr((seen, told))
     assert "Kim" not in repr((seen, told))
 

@@ -6,9 +6,11 @@ import json
 
 import pytest
 
+from roomlink.core import access as ac
 from roomlink.core import bookings as bk
 from roomlink.core import events as ev
 from roomlink.core.records import (
+    Alarm,
     Arming,
     Check,
     Choice,
@@ -80,6 +82,7 @@ ALL: list[ev.Event] = [
     ev.Checked("wall/a-b/open", Check("pass", "A. Technician", 1.0, "digest", 2.5, "s", "both ends")),
     ev.AlarmRaised("wall-late/a-b", 1000.0, "a-b has been moving for too long"),
     ev.AlarmCleared("wall-late/a-b"),
+    ev.AlarmSet("wall-late/a-b", "shelve", Alarm(1000.0, "a-b", "shelved", by="ada", until=2000.0, raises=(1000.0,))),
     bk.BookingSet(
         "b1",
         bk.Booking(
@@ -133,6 +136,15 @@ ALL: list[ev.Event] = [
     bk.WallRequested("a-b", bk.WallRequest("open", "b1", "19700101T012320Z", 4400.0, 5000.0)),
     bk.WallRequestEnded("a-b"),
     bk.RoutineDeferred("all-off", ("a",)),
+    bk.MoveTicked("a-b", "19700101T012320Z", bk.Tick("open", 5000.0, "kim", 4400.0, "stiff lock")),
+    bk.TickDropped("a-b", "19700101T012320Z"),
+    ac.PersonSet("kim", ac.Person("manage", "$argon2id$x", 1000.0, "alex")),
+    ac.PersonRemoved("kim"),
+    ac.SessionSet("d1", ac.Session("kim", 1000.0, 1001.0, 2000.0, "192.0.2.7")),
+    ac.SessionEnded("d1", "kim", "signed out"),
+    ac.KeySet("a-panel", ac.Key("panel", "operate", "d2", 1000.0, "alex", "a-panel", None, 1001.0, "192.0.2.8")),
+    ac.KeyRemoved("a-panel", "taken back by alex"),
+    ac.SignInRefused("password", "kim", "192.0.2.7", 3),
     ev.Told("office", 7, ((6, 0, "no answer"),)),
     ev.Answered("key", "digest", {"seq": 7, "zones": ["a"]}),
     ev.Noticed("zone c is no longer configured"),

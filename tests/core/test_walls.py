@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from roomlink.core import view
+from roomlink.core.alarms import standing
 from roomlink.core.commands import Actor, ReportWall
 from roomlink.errors import BadValue, UnknownName
 from roomlink.testing import venues
@@ -26,7 +27,7 @@ def test_a_wall_that_never_reported_is_unknown_and_counts_as_closed() -> None:
     """Without an alarm: nobody has lost anything."""
     driver = make()
     assert position(driver) == ("unknown", "unknown", False)
-    assert driver.state.alarms == {}
+    assert standing(driver.state) == []
 
 
 def test_a_report_counts_after_it_has_been_steady_for_settle() -> None:
@@ -132,11 +133,11 @@ def test_a_wall_that_moves_for_too_long_is_an_alarm() -> None:
     driver = make(settle=0.0, move_limit=60.0)
     driver.wall("a-b", "moving")
     driver.advance(59.9)
-    assert driver.state.alarms == {}
+    assert standing(driver.state) == []
     driver.advance(0.1)
-    assert list(driver.state.alarms) == ["wall-late/a-b"]
+    assert standing(driver.state) == ["wall-late/a-b"]
     driver.wall("a-b", "open")
-    assert driver.state.alarms == {}
+    assert standing(driver.state) == []
 
 
 @pytest.mark.parametrize(("on_unknown", "joins"), [("hold", True), ("closed", False)])
@@ -146,10 +147,10 @@ def test_an_unknown_wall_is_held_or_taken_as_closed_with_an_alarm(on_unknown: st
     driver.wall("a-b", "open")
     driver.wall("a-b", "unknown")
     assert position(driver) == ("unknown", "unknown", joins)
-    assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+    assert standing(driver.state) == ["wall-unknown/a-b"]
     driver.wall("a-b", "open")
     assert position(driver) == ("open", "sensed", True)
-    assert driver.state.alarms == {}
+    assert standing(driver.state) == []
 
 
 def test_a_pin_counts_at_once_and_holds_against_the_sensor() -> None:
@@ -202,7 +203,7 @@ def test_an_expired_pin_on_a_wall_never_sensed_leaves_it_unknown() -> None:
     driver.wall("a-b", "open", pin=10.0)
     driver.advance(10.0)
     assert position(driver) == ("unknown", "unknown", True)
-    assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+    assert standing(driver.state) == ["wall-unknown/a-b"]
 
 
 @pytest.mark.parametrize(
@@ -271,10 +272,10 @@ def test_a_lost_contact_makes_the_position_unknown_whatever_the_other_repeats() 
     lost(driver, "closed")
     driver.contacts("a-b", None, False)
     assert position(driver) == ("unknown", "unknown", False)
-    assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+    assert standing(driver.state) == ["wall-unknown/a-b"]
     driver.contacts("a-b", True)
     assert position(driver) == ("closed", "sensed", False)
-    assert driver.state.alarms == {}
+    assert standing(driver.state) == []
 
 
 def test_a_lost_contact_withdraws_the_report_that_waits() -> None:
@@ -295,7 +296,7 @@ def test_a_contact_that_is_fitted_but_has_not_spoken_leaves_the_position_unknown
     driver.contacts("a-b", None, False)
     assert position(driver) == ("unknown", "unknown", True)
     driver.advance(60.0)
-    assert list(driver.state.alarms) == ["wall-unknown/a-b"]
+    assert standing(driver.state) == ["wall-unknown/a-b"]
 
 
 def test_an_end_that_no_wall_has_is_refused() -> None:

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from roomlink.core.alarms import stands
 from roomlink.core.commands import SERVICE, Configure
 from roomlink.core.state import State
 from roomlink.diary.feeds import ALARM_TRIES, FILE_BYTES_MAX
@@ -54,7 +55,7 @@ class Bench:
         self.folder = folder
         self.clock = clock
         self.writer = Writer(State(), 0, MemoryJournal(), clock, Metrics())
-        self.feeds = Feeds(self.writer)
+        self.feeds = Feeds(self.writer, folder)
 
     async def configure(self, *feeds: dict[str, Any]) -> None:
         rooms = {"Ballroom A": ["heron"]}
@@ -68,9 +69,12 @@ class Bench:
             while not true():  # noqa: ASYNC110 - what is waited for has no event
                 await asyncio.sleep(0.002)
 
-    async def later(self, seconds: float = EVERY_S) -> None:
-        # The feed has to be done with the last answer, and to wait for its time again.
+    async def done(self) -> None:
+        """The feed is done with the last answer, and waits for its time again."""
         await self.holds(lambda: self.clock.stamp() + EVERY_S in self.clock.waiting)
+
+    async def later(self, seconds: float = EVERY_S) -> None:
+        await self.done()
         self.clock.advance(seconds)
         await asyncio.sleep(0)
         await quiet(self.writer)
@@ -161,7 +165,7 @@ async def test_a_calendar_that_fails_loses_nothing(
     assert bench.booked() == "confirmed"
     server.behaviour = office.answer
     await bench.later()
-    await bench.holds(lambda: "feed/office" not in bench.writer.state.alarms)
+    await bench.holds(lambda: not stands(bench.writer.state, "feed/office"))
     assert bench.booked() == "confirmed"
 
 
@@ -236,3 +240,39 @@ async def test_it_follows_to_another_address_but_not_for_ever(begin: Any, server
     await bench.later()
     await bench.holds(lambda: bench.status()["failures"] == 1)
     assert bench.booked() == "confirmed"
+
+
+async def test_a_calendar_file_of_the_venues_folder_is_followed_too(tmp_path: Path) -> None:
+    """Taken in at the start and whenever it is another; a file that is gone or too large changes nothing."""
+    bench = Bench(tmp_path / "harbour", VirtualClock(NOW))
+    bench.writer.start()
+    await bench.configure({"name": "office", "file": "office.ics"})
+    file = tmp_path / "harbour" / "office.ics"
+
+    def write(*events: str) -> None:
+        file.write_bytes(calendar(*events).replace("\n", "\r\n").encode())
+
+    write(event(LOCATION="Ballroom A"))
+    bench.feeds.start()
+    try:
+        await bench.done()
+        assert bench.booked() == "confirmed"
+        seq = bench.writer.engine.seq
+        await bench.later()
+        await bench.done()
+        assert bench.writer.engine.seq == seq
+        write(event("b@example.test"))
+        await bench.later()
+        await bench.done()
+        assert (bench.booked(), bench.booked("b@example.test")) == ("cancelled", "confirmed")
+        file.unlink()
+        await bench.later()
+        await bench.done()
+        assert bench.status()["why"] == "office.ics cannot be read: No such file or directory"
+        file.write_bytes(b"X" * (FILE_BYTES_MAX + 1))
+        await bench.later()
+        await bench.done()
+        assert (bench.status()["why"], bench.status()["failures"]) == ("the file is larger than 8 MiB", 2)
+        assert bench.booked("b@example.test") == "confirmed"
+    finally:
+        await bench.stop()

@@ -17,7 +17,7 @@ from tests.runtime.conftest import link, volume
 
 
 async def volume_at(writer: Writer, at: float) -> float:
-    view = await view_at(writer.journal, at, writer.clock.stamp())
+    view = await view_at(writer.journal, at, writer.clock.stamp(), writer.state)
     value: float = view["zones"]["heron"]["controls"]["volume"]["value"]
     return value
 
@@ -63,20 +63,20 @@ async def test_the_configuration_of_that_time_counts(writer: Writer, clock: Virt
     controllers = {name: c for name, c in harbour.data["controllers"].items() if name != "tern-wall"}
     await writer.submit(Configure(SERVICE, {**harbour.data, "controllers": controllers}, "another"))
     now = clock.stamp()
-    then = await view_at(writer.journal, before + 6.0, now)
+    then = await view_at(writer.journal, before + 6.0, now, writer.state)
     assert [one["zone"] for one in then["controllers"]["tern-wall"]["links"]] == ["tern", "plover"]
-    assert "tern-wall" not in (await view_at(writer.journal, now, now))["controllers"]
+    assert "tern-wall" not in (await view_at(writer.journal, now, now, writer.state))["controllers"]
 
 
 async def test_the_future_is_refused(writer: Writer, clock: VirtualClock) -> None:
     """With the time that it is."""
     with pytest.raises(BadValue, match="lies ahead"):
-        await view_at(writer.journal, clock.stamp() + 1.0, clock.stamp())
+        await view_at(writer.journal, clock.stamp() + 1.0, clock.stamp(), writer.state)
 
 
 async def test_a_time_before_everything_is_refused(writer: Writer, clock: VirtualClock) -> None:
     """There is no state to show, and an empty one would be a lie."""
     with pytest.raises(BadValue, match="nothing was recorded yet"):
-        await view_at(writer.journal, clock.stamp() - 1.0, clock.stamp())
+        await view_at(writer.journal, clock.stamp() - 1.0, clock.stamp(), writer.state)
     with pytest.raises(BadValue, match="nothing was recorded yet"):
-        await view_at(MemoryJournal(), clock.stamp(), clock.stamp())
+        await view_at(MemoryJournal(), clock.stamp(), clock.stamp(), writer.state)

@@ -56,3 +56,23 @@ def test_problems_are_counted_by_kind() -> None:
     one.problem("bad-value")
     assert figures(one)["roomlink_problems_total", "bad-value"] == 1.0
     assert ("roomlink_problems_total", "bad-value") not in figures(other)
+
+
+async def test_whether_commands_are_taken_is_told(writer: Writer, journal: FaultyJournal) -> None:
+    """Ready while the journal takes them; not once the service is to stop."""
+    assert figures(writer.metrics)["roomlink_ready", ""] == 1.0
+    journal.fail(1)
+    with pytest.raises(JournalFailed):
+        await writer.submit(volume(-20.0))
+    assert figures(writer.metrics)["roomlink_ready", ""] == 0.0
+    await writer.submit(volume(-20.0))
+    assert figures(writer.metrics)["roomlink_ready", ""] == 1.0
+    writer.stopping = True
+    assert figures(writer.metrics)["roomlink_ready", ""] == 0.0
+
+
+def test_memory_and_descriptors_of_the_process_are_told() -> None:
+    """As they are when asked."""
+    found = figures(Metrics())
+    assert found["process_resident_memory_bytes", ""] > 1_000_000
+    assert found["process_open_fds", ""] >= 3

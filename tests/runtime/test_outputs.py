@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from roomlink.core.alarms import standing
 from roomlink.core.commands import (
     SERVICE,
     Act,
@@ -120,7 +121,7 @@ class Rig:
             await self.do(Arm(SERVICE, name, "R. Okafor", "run by hand, limits seen"))
 
     def alarms(self) -> list[str]:
-        return list(self.writer.state.alarms.live())
+        return standing(self.writer.state)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ import pytest
 
 from roomlink.core import events as ev
 from roomlink.core.apply import apply
+from roomlink.core.bookings import MoveTicked, OccurrencesDropped, Tick, TickDropped
 from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, SaveScene
 from roomlink.core.records import Level, Link, Role
 from roomlink.core.state import State
@@ -49,6 +50,9 @@ LEVEL = Level(-30.0, -20.0)
         (ev.Answered("key", "digest", {}), Touch()),
         (ev.Noticed("something"), Touch()),
         (ev.Remembered("heron", {}), Touch()),
+        (MoveTicked("heron-plover", "19700201T220000Z", Tick("open", 1.0, "kim", 0.5)), Touch(turns=True)),
+        (TickDropped("heron-plover", "19700201T220000Z"), Touch(turns=True)),
+        (OccurrencesDropped("gala", ("19700201T220000Z",)), Touch(turns=True)),
     ],
     ids=lambda value: type(value).__name__,
 )

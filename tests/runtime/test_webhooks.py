@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from roomlink.core.alarms import stands
 from roomlink.core.apply import apply
 from roomlink.core.commands import SERVICE, Configure, NoteTold, ReportTrouble
 from roomlink.core.state import State
@@ -212,7 +213,7 @@ async def test_a_receiver_that_is_gone_raises_an_alarm_that_clears(
         assert port != int(gone.rpartition(":")[2])
         await bench.pass_(RETRY_S_MAX)
         assert types(await back.until(1)) == ["wall.changed"]
-        await bench.holds(lambda: "webhook/office" not in bench.writer.state.alarms)
+        await bench.holds(lambda: not stands(bench.writer.state, "webhook/office"))
 
 
 async def test_what_is_refused_is_put_aside_and_can_be_sent_again(bench: Bench, receiver: Peer) -> None:

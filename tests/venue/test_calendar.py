@@ -28,6 +28,7 @@ def test_what_is_not_written_is_filled_in(tmp_path: Path) -> None:
             {
                 "name": "office",
                 "url": "https://calendar.example/hall.ics",
+                "file": None,
                 "every": 300.0,
                 "timeout": 20.0,
                 "zones": ["tern"],
@@ -65,6 +66,8 @@ HOOK = "{name: %s, url: 'https://o.example/', secret_file: s%s}"
         ("calendar: {rooms: {A: []}}", "calendar.rooms.A", "no zone is listed"),
         ("calendar: {rooms: {Hall A: [heron], hall a: [tern]}}", "calendar.rooms", "differ only in capitals"),
         (FEED % "ftp://calendar.example/x", "calendar.feeds[0].url", "is not an address"),
+        ("calendar: {feeds: [{name: office}]}", "calendar.feeds[0]", "neither url nor file"),
+        (FEED % "'http://x/', file: a.ics", "calendar.feeds[0]", "both url and file"),
         (FEED % "'http://'", "calendar.feeds[0].url", "is not an address"),
         (FEED % "'http://[x/'", "calendar.feeds[0].url", "is not an address"),
         (FEED % "'http://x/', every: 5s", "calendar.feeds[0].every", "write at least 60s"),

@@ -2,6 +2,7 @@
  * `<rl-connection controller="heron-wall">`: one socket, shared by every element inside. With `watch` it sees every zone
  * and acts on nothing. `base` is the service's address, where it is not the page's own.
  */
+import { sentence } from "../src/entry.js";
 import { Session } from "../src/session.js";
 import { SESSION_EVENT } from "./base.js";
 
@@ -59,8 +60,8 @@ export class RlConnection extends HTMLElement {
       makeSocket: (url, protocol) => new WebSocket(url, protocol),
       now,
       timers,
-      probe: () => answers(new URL("/healthz", this.api)),
-      ask: (path) => ask(new URL(path, this.api)),
+      probe: async () => (await answers(new URL("/healthz", this.api))) && known(new URL("session", this.api)),
+      ask: (path, put) => ask(new URL(path, this.api), put),
     });
     this.session = session;
     this.listening = new AbortController();
@@ -91,9 +92,22 @@ async function answers(url) {
   return found !== null;
 }
 
-/** @param {URL} url @returns {Promise<any>} */
-async function ask(url) {
-  const answer = await fetch(url, { headers: { accept: "application/json" } }).catch(() => {
+/**
+ * Whether the service still knows who this is. Where it does not, the page is asked for anew, and leads to the sign-in.
+ * @param {URL} url
+ */
+async function known(url) {
+  if (url.origin !== location.origin) return true;
+  const found = await fetch(url, { cache: "no-store", signal: AbortSignal.timeout(PROBE_MS_MAX) }).then((answer) => answer.json(), () => null);
+  if (found?.kind === "nobody") location.reload();
+  return found?.kind !== "nobody";
+}
+
+/** @param {URL} url @param {Record<string, unknown>} [put] @returns {Promise<any>} */
+async function ask(url, put) {
+  const headers = { accept: "application/json" };
+  const how = put ? { method: "PUT", headers: { ...headers, "content-type": "application/json" }, body: JSON.stringify(put) } : { headers };
+  const answer = await fetch(url, how).catch(() => {
     throw new Error("The service cannot be reached.");
   });
   const body = await answer.json().catch(() => ({ type: "about:blank", title: `The service answered ${answer.status}.` }));
@@ -106,7 +120,8 @@ async function fetchVenue(url) {
   const answer = await fetch(url, { headers: { accept: "application/json" } }).catch(() => {
     throw new Error("The service cannot be reached.");
   });
-  if (answer.status === 401 || answer.status === 403) throw new Error("Sign in to use this panel.");
+  if (answer.status === 401) throw new Error("Sign in to use this panel.");
+  if (answer.status === 403) throw new Error(sentence((await answer.json()).detail ?? "This panel may not be used from here"));
   if (!answer.ok) throw new Error(`The service answered ${answer.status} ${answer.statusText}.`);
   return answer.json();
 }

@@ -2,6 +2,7 @@
  * `<rl-links>`: the floor plan as the way to link. A touch on a zone links it, another unlinks it; the plan shows what is
  * joined, who else works on a zone, and what this controller cannot reach.
  */
+import { requestShort, useWords } from "../src/bookings.js";
 import { controllerName, listed, listedShort, refusalWords, zoneName } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
@@ -71,19 +72,20 @@ export class RlLinks extends RlElement {
       const others = (store.view.zones[id]?.linked_by ?? []).filter((other) => other !== session.controller);
       const reachable = linked || !reach || reach.includes(id);
       const group = (store.view.zones[id]?.group ?? []).filter((other) => other !== id);
+      const use = store.view.zones[id]?.in_use;
       const names = others.map((other) => controllerName(venue, other));
       const users = listedShort(names);
       const used = users && (linked ? `with ${users}` : users);
-      const lines = [linked ? "linked" : reachable ? "" : "out of reach", used].filter(Boolean);
+      const lines = [linked ? "linked" : reachable ? "" : "out of reach", used, use ? "booked" : ""].filter(Boolean);
       return {
         lines,
-        label: [...lines, names.length > 2 ? `worked from ${listed(names)} too` : "", group.length ? `one room with ${listed(group.map((other) => zoneName(venue, other)))}` : ""].filter(Boolean).join(", "),
+        label: [...lines, use ? useWords(use, venue.venue.timezone) : "", names.length > 2 ? `worked from ${listed(names)} too` : "", group.length ? `one room with ${listed(group.map((other) => zoneName(venue, other)))}` : ""].filter(Boolean).join(", "),
         on: linked,
         asked: asked.has(id),
         pressed: linked,
         disabled: still || !!locked || !reachable,
       };
-    });
+    }, (id) => requestShort(store.view.partitions[id], venue.venue.timezone));
   }
 
   /** @param {string} zone */

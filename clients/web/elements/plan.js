@@ -1,4 +1,5 @@
 /** `<rl-plan>` in a watching connection: every zone, group and wall, linked to nothing. */
+import { requestShort, useWords } from "../src/bookings.js";
 import { controlName, controllerName, listedShort, valueWords, wallShort } from "../src/format.js";
 import { shownLevel } from "../src/trajectory.js";
 import { RlElement } from "./base.js";
@@ -38,8 +39,12 @@ export class RlPlan extends RlElement {
         const value = spec.kind === "level" ? shownLevel(control, now) : control.pending ?? control.value;
         return [`${controlName(name, spec)} ${valueWords(venue, spec, value)}`];
       });
-      const used = zone?.linked_by?.length ? [listedShort(zone.linked_by.map((by) => controllerName(venue, by)))] : ["not in use"];
-      return { lines: [...values.slice(0, LINES_MAX), ...used] };
-    }, (id) => wallShort(store.view.partitions[id]));
+      const used = zone?.linked_by?.length ? [listedShort(zone.linked_by.map((by) => controllerName(venue, by)))] : zone?.in_use ? [] : ["not in use"];
+      const booked = zone?.in_use ? [useWords(zone.in_use, venue.venue.timezone)] : [];
+      return { lines: [...booked, ...values.slice(0, LINES_MAX), ...used] };
+    }, (id) => {
+      const wall = store.view.partitions[id];
+      return [wallShort(wall), requestShort(wall, venue.venue.timezone)].filter(Boolean).join("; ");
+    });
   }
 }

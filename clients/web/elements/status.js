@@ -2,6 +2,7 @@
  * `<rl-status>`: what this panel works on, as a sentence; whether what it shows is current; and what the linked zones
  * disagree on, with one touch to bring them together.
  */
+import { requestNotices, useNotices } from "../src/bookings.js";
 import { controlName, differingWords, refusalWords, standingWords, wallNotices, words } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
@@ -19,7 +20,9 @@ const sheet = sheetOf(`
 .mixed .cell { font-size: 1.125rem; min-height: 48px; }
 .walls { margin-top: 6px; line-height: 1.25; font-size: 1rem; }
 .walls:not(:empty)::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
-.note:empty { display: none; }
+.booked { margin-top: 6px; font-size: 1rem; }
+.asked { margin-top: 6px; line-height: 1.3; font-size: 1rem; padding-left: 12px; border-left: 4px solid var(--abnormal); }
+.booked:empty, .asked:empty, .note:empty { display: none; }
 :host([watching]) .rooms, :host([watching]) .standing { display: none; }
 `);
 
@@ -31,7 +34,7 @@ export class RlStatus extends RlElement {
   /** @override */
   topics() {
     // Any feedback may begin or end to disagree, and which controls there are is known only later.
-    return ["face", "groups", "partitions", "overrides", "seq"];
+    return ["face", "zones", "groups", "partitions", "overrides", "seq"];
   }
 
   /** @override */
@@ -40,12 +43,14 @@ export class RlStatus extends RlElement {
     this.standing = make("p", { class: "standing", part: "standing", role: "status" });
     this.live = make("p", { class: "live", part: "connection", role: "status" });
     this.walls = make("p", { class: "walls", part: "walls", role: "status" });
+    this.booked = make("p", { class: "booked", part: "booked", role: "status" });
+    this.asked = make("p", { class: "asked", part: "asked", role: "status" });
     this.mixedText = make("p");
     this.align = make("button", { class: "cell", part: "align", type: "button" }, "Align all");
     this.mixed = make("div", { class: "mixed", part: "mixed", hidden: true }, this.mixedText, this.align);
     this.note = make("p", { class: "note", part: "note", role: "status" });
     this.align.addEventListener("click", () => void this.#alignAll());
-    this.root.append(this.rooms, this.standing, this.live, this.walls, this.mixed, this.note);
+    this.root.append(this.rooms, this.standing, this.live, this.booked, this.asked, this.walls, this.mixed, this.note);
   }
 
   /** Controls whose linked zones differ. */
@@ -70,6 +75,9 @@ export class RlStatus extends RlElement {
     setAll(live, { "data-stale": !session.live });
     setText(live, session.live ? "Live" : known ? `Not current, and nothing can be changed. ${trouble} Trying again.` : `${trouble} ${session.waits ? "Waiting for it; this comes to life by itself." : ""}`.trim());
     setText(walls, known ? wallNotices(venue, store.face, store.view.partitions).join(" ") : "");
+    const linked = store.face.links.map((link) => link.zone);
+    if (this.booked) setText(this.booked, known ? useNotices(venue, store.view.zones, linked).join(" ") : "");
+    if (this.asked) setText(this.asked, known ? requestNotices(venue, store.view.partitions, linked).join(" ") : "");
     const differing = this.#differing();
     setAll(mixed, { hidden: !session.live || differing.length === 0 });
     setText(mixedText, differingWords(venue, store.face, differing.map(([name, feedback]) => ({ name: controlName(name, session.spec(name)), feedback }))));

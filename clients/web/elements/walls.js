@@ -2,6 +2,7 @@
  * `<rl-walls>` in a watching connection: every wall in words, and where it is. A simulated wall can be moved; for a real
  * one, or instead of moving it, a person states where it is for a time, and takes that back. Nothing here drives a wall.
  */
+import { requestWords } from "../src/bookings.js";
 import { refusalWords, wallName, wallWords } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
@@ -11,6 +12,9 @@ const sheet = sheetOf(`
 .title { font-size: 1.25rem; }
 .position { margin-top: 2px; }
 .position[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
+.asked { margin-top: 4px; padding-left: 12px; border-left: 4px solid var(--line); }
+.asked[data-due] { border-left-color: var(--abnormal); }
+.asked:empty { display: none; }
 .keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; align-items: center; }
 .keys .cell { flex: 1 1 5.25rem; font-size: 1.125rem; }
 .keys label { flex: 1 1 100%; min-width: 0; display: flex; flex-wrap: wrap; gap: 4px 10px; align-items: center; font-size: 1rem; color: var(--faint); }
@@ -45,7 +49,7 @@ export class RlWalls extends RlElement {
     this.list = make("div", { class: "list", part: "list" });
     /** @type {import("../src/types.js").Venue | null} */
     this.drawn = null;
-    /** @type {Map<string, {position: HTMLElement, unpin: HTMLElement, free: HTMLOptionElement, pin: HTMLSelectElement, keys: HTMLElement[]}>} */
+    /** @type {Map<string, {position: HTMLElement, asked: HTMLElement, unpin: HTMLElement, free: HTMLOptionElement, pin: HTMLSelectElement, keys: HTMLElement[]}>} */
     this.cards = new Map();
     this.root.append(this.list);
   }
@@ -61,7 +65,7 @@ export class RlWalls extends RlElement {
       list.replaceChildren(...Object.keys(venue.partitions).map((id) => this.#card(id)));
     }
     setAll(this, { "data-stale": !session.live });
-    for (const [id, { position, keys, unpin, free, pin }] of cards) {
+    for (const [id, { position, asked, keys, unpin, free, pin }] of cards) {
       const wall = store.view.partitions[id];
       const simulated = !!venue.partitions[id]?.simulated;
       // What no contact was ever heard from will not report.
@@ -73,6 +77,8 @@ export class RlWalls extends RlElement {
       setAll(unpin, { hidden: wall?.trust !== "pinned", "aria-disabled": String(!usable), "aria-label": `${wallName(venue, id)}: ${unpin.textContent}` });
       setText(position, wallWords(wall, venue.venue.timezone));
       setAll(position, { "data-odd": !wall || wall.position === "unknown" || wall.flagged });
+      setText(asked, requestWords(wall, venue.venue.timezone));
+      setAll(asked, { "data-due": !!wall?.requested && !wall.requested.met });
       for (const key of keys) {
         const here = wall?.position === key.dataset.position;
         // What is past cannot be moved.
@@ -89,6 +95,7 @@ export class RlWalls extends RlElement {
     const free = make("option", { value: "" }, simulated ? RUN : SENSOR);
     const pin = make("select", {}, free, ...PINS.map(([value, text]) => make("option", { value }, text)));
     const position = make("p", { class: "position", part: "position" });
+    const asked = make("p", { class: "asked", part: "asked" });
     const note = make("p", { class: "note", part: "note", role: "status" });
     const keys = ["open", "closed"].map((where) => {
       const key = make("button", { class: "cell", part: "key", type: "button", "data-position": where });
@@ -117,8 +124,8 @@ export class RlWalls extends RlElement {
     });
     const stating = make("label", {}, make("span", {}, "Stated by hand,"), pin);
     const row = make("div", { class: "keys" }, ...keys, unpin, stating);
-    this.cards?.set(id, { position, keys, unpin, free, pin });
-    return make("div", { class: "pane", part: "pane", role: "group", "aria-label": name }, make("div", { class: "title" }, name), position, row, note);
+    this.cards?.set(id, { position, asked, keys, unpin, free, pin });
+    return make("div", { class: "pane", part: "pane", role: "group", "aria-label": name }, make("div", { class: "title" }, name), position, asked, row, note);
   }
 
   /**

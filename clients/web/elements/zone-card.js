@@ -1,4 +1,5 @@
 /** `<rl-zone zone="heron">` in a watching connection: all that one zone is and who works on it. */
+import { useWords } from "../src/bookings.js";
 import { controlName, controllerName, listed, optionName, valueWords, zoneName } from "../src/format.js";
 import { isUnderWay, shownLevel } from "../src/trajectory.js";
 import { RlElement } from "./base.js";
@@ -10,6 +11,7 @@ dl { display: grid; grid-template-columns: auto 1fr; gap: 4px 18px; margin: 12px
 dt { color: var(--faint); }
 dd { margin: 0; text-align: right; }
 dd small { font-size: 1rem; color: var(--faint); }
+.booked:empty { display: none; }
 .standing { color: var(--faint); font-size: 1rem; }
 `);
 
@@ -31,9 +33,10 @@ export class RlZone extends RlElement {
   build() {
     this.nameText = make("h3", { part: "name" });
     this.standing = make("p", { class: "standing", part: "standing" });
+    this.booked = make("p", { class: "booked", part: "booked" });
     this.list = make("dl", { part: "values" });
     this.animating = false;
-    this.root.append(make("div", { class: "pane", part: "pane" }, this.nameText, this.standing, this.list));
+    this.root.append(make("div", { class: "pane", part: "pane" }, this.nameText, this.booked, this.standing, this.list));
   }
 
   /** @override */
@@ -46,8 +49,9 @@ export class RlZone extends RlElement {
     setText(nameText, zoneName(venue, this.zone));
     const others = (zone?.group ?? []).filter((id) => id !== this.zone).map((id) => zoneName(venue, id));
     const users = (zone?.linked_by ?? []).map((id) => controllerName(venue, id));
-    const parts = [others.length ? `One room with ${listed(others)}` : "On its own", users.length ? `worked from ${listed(users)}` : "not in use"];
+    const parts = [others.length ? `One room with ${listed(others)}` : "On its own", users.length ? `worked from ${listed(users)}` : zone?.in_use ? "in use" : "not in use"];
     setText(standing, `${parts.join("; ")}.`);
+    if (this.booked) setText(this.booked, zone?.in_use ? useWords(zone.in_use, venue.venue.timezone) : "");
     const specs = Object.entries(venue.zones[this.zone]?.controls ?? {});
     if (list.children.length !== specs.length * 2) list.replaceChildren(...specs.flatMap(() => [make("dt"), make("dd")]));
     const now = session.serviceNow();

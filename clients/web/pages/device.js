@@ -73,7 +73,7 @@ function dimming() {
 function nameManifest() {
   const panel = location.pathname.match(/^\/panel\/([^/]+)$/)?.[1];
   const href = panel ? `/manifest.webmanifest?panel=${panel}` : "/manifest.webmanifest";
-  document.head.append(make("link", { rel: "manifest", href }));
+  document.head.append(make("link", { rel: "manifest", href, crossorigin: "use-credentials" }));
 }
 
 nameManifest();

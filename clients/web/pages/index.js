@@ -1,23 +1,15 @@
 /** The way in: the venue's name, its plan and its panels. */
 import { make } from "../elements/dom.js";
+import { countWords } from "../src/alarms.js";
 import { words, zoneName } from "../src/format.js";
 import { byId } from "./byid.js";
 
-/** The service names its pages in the service worker that it hands out; to ask for each would only make errors of those it lacks. */
-async function showPages() {
-  const answer = await fetch("/sw.js").catch(() => null);
-  const kept = answer?.ok ? await answer.text() : "";
-  for (const link of byId("pages").querySelectorAll("a")) {
-    const item = link.closest("li");
-    if (item?.hidden) item.hidden = !kept.includes(`"${link.getAttribute("href")}"`);
-  }
-}
+/** @typedef {import("../src/types.js").Venue} Venue */
 
-void showPages();
 try {
   const answer = await fetch("/api/v1/venue", { headers: { accept: "application/json" } });
   if (!answer.ok) throw new Error(`The service answered ${answer.status} ${answer.statusText}.`);
-  /** @type {import("../src/types.js").Venue} */
+  /** @type {Venue} */
   const venue = await answer.json();
   document.title = venue.venue.name;
   byId("venue").textContent = venue.venue.name;
@@ -35,6 +27,9 @@ try {
       ),
     ),
   );
+  const found = await (await fetch("/api/v1/alarms", { headers: { accept: "application/json" } })).json();
+  const count = countWords(found.alarms ?? []);
+  if (count) byId("alarm-count").textContent = count;
 } catch (error) {
   byId("venue").textContent = "Panels";
   byId("trouble").hidden = false;

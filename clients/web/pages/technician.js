@@ -1,7 +1,8 @@
 /** Everything that a technician looks for, on one page: alarms, values, links, walls, devices, arming and the journal. */
 import "../roomlink.js";
 import { byId, pageSession } from "./byid.js";
-import { drawAlarms } from "./technician/alarms.js";
+import { startAccess } from "./technician/access.js";
+import { drawAlarms, startAlarms } from "./technician/alarms.js";
 import { startEquipment } from "./technician/equipment.js";
 import { startJournal } from "./technician/journal.js";
 import { drawLinks, drawValues } from "./technician/tables.js";
@@ -21,6 +22,7 @@ function draw() {
   if (!journalStarted) {
     journalStarted = true;
     startJournal(venue);
+    void startAccess(venue);
   }
   if (!moving || animating) return;
   animating = true;
@@ -33,3 +35,4 @@ function draw() {
 session.store.subscribe(["zones", "alarms", "overrides", "face", "seq"], draw);
 draw();
 startEquipment(session);
+startAlarms();

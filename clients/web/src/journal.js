@@ -2,7 +2,7 @@
  * Journal entries as sentences: who did what, and what came of it.
  *
  * @typedef {import("./types.js").Venue} Venue
- * @typedef {{seq: number, at: string, who: string, via: string, did: Record<string, any>, events: Record<string, any>[]}} Entry
+ * @typedef {{seq: number, at: string, who: string, via: string, where?: string, did: Record<string, any>, events: Record<string, any>[]}} Entry
  * @typedef {{zone: string, who: string, type: string}} Filter  empty members let everything pass
  */
 import { controllerName, controlName, figure, listed, motionWords, optionName, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
@@ -19,12 +19,18 @@ export const TYPES = /** @type {Record<string, string>} */ ({
   scene: "Scenes saved",
   override: "Overrides",
   "override-cleared": "Overrides cleared",
-  alarm: "Alarms",
-  "alarm-cleared": "Alarms cleared",
+  "alarm-set": "Alarms",
+  alarm: "Alarms, in older entries",
+  "alarm-cleared": "Alarms of what is gone",
   armed: "Bindings armed",
   disarmed: "Bindings disarmed",
   checked: "Checked on site",
   configured: "Configuration",
+  session: "Sign-ins",
+  "session-ended": "Sign-outs",
+  "sign-in-refused": "Refused sign-ins",
+  person: "People",
+  key: "Panels and tokens",
   noticed: "Notices",
 });
 
@@ -67,6 +73,7 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   role: (venue, { controller, now }) => `${controllerName(venue, controller)} ${now?.locked ? `is locked by ${controllerName(venue, now.locked)}` : now?.lead ? "is in charge" : "has no part in a group"}`,
   overflow: (venue, { overflow, zones }) => (zones.length ? `${words(overflow)} joins ${listed(zones.map((/** @type {string} */ zone) => zoneName(venue, zone)))}` : `${words(overflow)} is over`),
   scene: (_, { scene }) => `Scene ${words(scene)} saved`,
+  "alarm-set": (_, { alarm, cause, now }) => alarmWords(String(alarm), cause, now),
   alarm: (_, { text }) => `Alarm: ${text}`,
   "alarm-cleared": (_, { alarm }) => `Alarm cleared: ${String(alarm).split("/").map(words).join(", ")}`,
   override: (_, { override, now }) => `Override ${words(override)}${now?.why ? ` (${now.why})` : ""}`,
@@ -76,6 +83,13 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   armed: (_, { binding, now }) => `${binding} armed by ${now?.who ?? "somebody"}${now?.note ? ` (${now.note})` : ""}`,
   disarmed: (_, { binding, why }) => `${binding} disarmed${why ? ` (${why})` : ""}`,
   checked: (_, { item, now }) => `${String(item).split("/").map(words).join(", ")}: ${CHECKED[now?.result] ?? now?.result ?? ""}${now?.who ? `, by ${now.who}` : ""}${now?.note ? ` (${now.note})` : ""}`,
+  session: (_, { now }) => (now?.began === now?.last ? `${now?.person} signed in` : ""),
+  "session-ended": (_, { person, why }) => `A session of ${person} ended (${why})`,
+  "sign-in-refused": (_, { what, name, more }) => `A wrong ${what}${name ? ` for ${name}` : ""}${more ? `, and ${more} more` : ""}`,
+  person: (_, { person, now }) => `${person} has the role ${now?.role}`,
+  "person-removed": (_, { person }) => `${person} may no longer sign in`,
+  key: (venue, { key, now }) => (now?.last ? "" : now?.controller ? `${key} was paired with ${controllerName(venue, now.controller)}` : `${key} has a token with the role ${now?.role}`),
+  "key-removed": (_, { key, why }) => `${key} is no longer let in (${why})`,
   configured: (_, { digest }) => `Configuration ${String(digest).slice(0, 12)}`,
   noticed: (_, { text }) => text,
 });
@@ -90,6 +104,7 @@ const UNSAID = ["answered", "hand", "remembered", "controller-dropped", "zone-dr
  */
 export function eventWords(venue, event) {
   if (UNSAID.includes(event.type)) return "";
+  if (event.hidden) return `${zoneName(venue, event.zone)}: in private use`;
   // A newer service may know events that this page does not.
   return SAYINGS[event.type]?.(venue, event) ?? words(String(event.type));
 }
@@ -103,6 +118,31 @@ export function didWords({ did }) {
   const said = Object.values(rest).filter((value) => typeof value === "string" || typeof value === "number");
   const name = String(command).replace(/(?!^)([A-Z])/g, (letter) => ` ${letter.toLowerCase()}`);
   return [name, ...said].filter((part) => part !== "").join(", ");
+}
+
+const ALARM_CAUSES = /** @type {Record<string, string>} */ ({
+  clear: "is over",
+  acknowledge: "was acknowledged",
+  shelve: "was shelved",
+  unshelve: "is shelved no more",
+  suppress: "is suppressed by design",
+  unsuppress: "is suppressed no more",
+  remove: "was taken out of service",
+  return: "is back in service",
+  quiet: "has kept still for long enough",
+  toggle: "comes and goes",
+  renew: "has another priority",
+});
+
+/**
+ * @param {string} alarm
+ * @param {string} cause
+ * @param {Record<string, any>} [now]
+ */
+function alarmWords(alarm, cause, now) {
+  if (cause === "raise") return `Alarm: ${now?.text ?? ""}`;
+  const name = alarm.split("/").map(words).join(", ");
+  return `Alarm ${name} ${ALARM_CAUSES[cause] ?? words(cause)}${now?.by && now.state !== "normal" ? ` by ${now.by}` : ""}${now?.why ? ` (${now.why})` : ""}`;
 }
 
 /** @type {Saying} */

@@ -16,7 +16,8 @@
  * @property {() => number} now
  * @property {Timers} timers
  * @property {import("./socket.js").PanelSocketOptions["probe"]} [probe]
- * @property {(path: string) => Promise<any>} [ask]   GET of a path below `/api/v1/`; rejects where it is refused
+ * @property {(path: string, put?: Record<string, unknown>) => Promise<any>} [ask]   GET, or PUT where a body is given, of a path
+ *                                                below `/api/v1/`; rejects where it is refused
  */
 import { Asked } from "./asked.js";
 import { commonSpec } from "./compose.js";
@@ -154,6 +155,16 @@ export class Session {
    */
   ask(path) {
     return this.ports.ask ? this.ports.ask(path) : Promise.reject(new Error("This page cannot ask the service."));
+  }
+
+  /**
+   * Writes something that the socket does not take.
+   * @param {string} path  below `/api/v1/`
+   * @param {Record<string, unknown>} body
+   * @returns {Promise<any>}
+   */
+  put(path, body) {
+    return this.ports.ask ? this.ports.ask(path, body) : Promise.reject(new Error("This page cannot write to the service."));
   }
 
   /**

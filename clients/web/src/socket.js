@@ -244,7 +244,9 @@ export class PanelSocket {
         this.options.onLetGo?.(message);
         return;
       case "bye":
-        this.drop(message.why || "The service said goodbye.");
+        // Who may not come in any more does not knock for ever.
+        if (message.again === false) this.stopped = true;
+        this.drop(message.again === false ? `Not let in any more: ${message.why}.` : message.why || "The service said goodbye.");
         return;
       default:
         // A newer service may say more than this panel understands.

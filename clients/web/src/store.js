@@ -2,7 +2,7 @@
  * What the service last said, merged message by message, and who wants to hear of which part.
  *
  * Topics: `control:NAME` (a controller's feedback), `face` (links, lead, locked), `zone:ZONE`, `partitions`, `groups`,
- * `overrides`, `alarms`, and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
+ * `overrides`, `alarms`, `turns` (what walls are to be moved), and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
  *
  * @typedef {import("./types.js").Welcome} Welcome
  * @typedef {import("./types.js").Change} Change
@@ -67,6 +67,8 @@ export class Store {
     /** @type {Venue["scenes"] | null} the scenes, where one was saved since the welcome: newer than the venue's own */
     this.scenes = null;
     this.seq = -1;
+    /** counts the news after which the day's turns may be others; who shows them asks for them */
+    this.turns = 0;
     /** @type {Map<string, Set<() => void>>} */
     this.listeners = new Map();
     /** @type {Set<string>} */
@@ -157,6 +159,10 @@ export class Store {
     if (message.partitions) {
       Object.assign(this.current.partitions, message.partitions);
       this.touch("partitions");
+    }
+    if (message.turns || message.partitions) {
+      this.turns++;
+      this.touch("turns");
     }
     if (message.groups) {
       this.current.groups = message.groups;

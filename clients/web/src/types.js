@@ -47,7 +47,21 @@
  * @property {string} kind
  * @property {string[] | null} [zones]   null: all
  *
- * @typedef {{since: string, text: string}} Alarm
+ * @typedef {object} Alarm
+ * @property {string} kind
+ * @property {string} state      unacknowledged, acknowledged, returned, shelved, suppressed or out-of-service
+ * @property {boolean} stands    the condition, whatever people have said of it
+ * @property {string} priority   high, medium or low
+ * @property {string} text
+ * @property {string} since      RFC 3339
+ * @property {number} count      times that it was raised
+ * @property {boolean} chattering
+ * @property {string} by         who acknowledged it or put it aside
+ * @property {string} why
+ * @property {string | null} until   end of shelving, RFC 3339
+ * @property {string[]} zones    that it concerns
+ *
+ * @typedef {{kind: string, priority: string, zones: string[], since: string}} PanelAlarm  What a panel is told of one.
  *
  * @typedef {{zone: string, by: string, reasons: string[], since: string, pickup: string[]}} Link
  *
@@ -57,6 +71,7 @@
  * @property {boolean} lead
  * @property {{by: string} | null} locked
  * @property {Record<string, Feedback>} controls
+ * @property {PanelAlarm[]} [alarms]       what concerns its rooms
  *
  * @typedef {object} Wall  One partition now.
  * @property {Position} position
@@ -66,11 +81,63 @@
  * @property {Position | null} reported        a new position that has yet to settle
  * @property {string | null} pinned_until
  * @property {Position | null} [sensed]        what its contacts last said, also while a pin stands against it
+ * @property {WallRequest | null} [requested]  where people shall move it to for a booking
+ *
+ * @typedef {object} WallRequest
+ * @property {"closed" | "open"} position
+ * @property {string} by          RFC 3339
+ * @property {string} since       RFC 3339
+ * @property {string} booking
+ * @property {boolean} met        it stands there
+ *
+ * @typedef {object} InUse  The booking that has a zone now.
+ * @property {string} booking
+ * @property {string} occurrence
+ * @property {string} title       "in use" where it is private
+ * @property {boolean} private
+ * @property {string} phase       set-up, running or clear-down
+ * @property {string} start       RFC 3339
+ * @property {string} end         RFC 3339
  *
  * @typedef {object} ZoneState
  * @property {string[]} group
  * @property {string[]} linked_by
- * @property {Record<string, Feedback>} [controls]   only for a watcher
+ * @property {Record<string, Feedback>} [controls]   only for a watcher; none while a private booking has the zone
+ * @property {InUse | null} [in_use]   the booking that has it now
+ *
+ * @typedef {object} Move  A wall that people move for a booking, from GET /turns.
+ * @property {string} partition
+ * @property {string} key
+ * @property {Position} from
+ * @property {"closed" | "open"} to
+ * @property {string | null} not_before    RFC 3339
+ * @property {string} not_after            RFC 3339
+ * @property {number} minutes              that it takes
+ * @property {boolean} [assumed]           nobody has said how many
+ * @property {{crew: string, start: string, end: string} | null} planned
+ * @property {{who: string, at: string, note: string} | null} tick
+ * @property {Position} now
+ * @property {boolean} met                 it stands where it shall
+ * @property {boolean} late
+ * @property {boolean} disagrees           tick and sensor
+ *
+ * @typedef {object} Turn
+ * @property {string} booking
+ * @property {string} occurrence
+ * @property {string} title
+ * @property {string[]} zones
+ * @property {string} people_from          RFC 3339
+ * @property {string} begins               RFC 3339, with set-up
+ * @property {Move[]} moves
+ *
+ * @typedef {object} TurnList  A day's turns.
+ * @property {string} day                  YYYY-MM-DD
+ * @property {string} timezone
+ * @property {Record<string, {name: string, from: string, until: string}>} crews
+ * @property {boolean | null} feasible     null: nobody knows
+ * @property {string} checked
+ * @property {Turn[]} turns
+ * @property {{text: string, moves: {partition: string, key: string}[], ways: string[]}[]} problems
  *
  * @typedef {[number, number]} Point  metres, y downwards
  *
@@ -93,6 +160,7 @@
  * @property {string[][]} [groups]
  * @property {Record<string, Override>} [overrides]
  * @property {Record<string, Alarm>} [alarms]           only for a watcher
+ * @property {true} [turns]                             the walls that people are to move are others, or were ticked off
  * @property {Venue["scenes"]} [scenes]                 one was saved: all that there are now
  *
  * @typedef {Change & {resumed: boolean, journal?: string}} Welcome

@@ -27,6 +27,7 @@ test("events are sentences", () => {
   assert.equal(said("link", { controller: "heron-wall", zone: "plover", now: { reasons: ["hand"] } }), "Heron panel linked Plover (hand)");
   assert.equal(said("hold-ended", { hold: "x", zones: ["heron"], why: "released" }), "Let go in Heron (released)");
   assert.equal(said("answered", {}), "");
+  assert.equal(said("control", { zone: "heron", hidden: true }), "Heron: in private use");
   assert.equal(said("something-new", {}), "Something new");
 });
 
@@ -40,4 +41,13 @@ test("who acted is named, and what came with time is said so", () => {
 test("what was checked on site is said with its result and by whom", () => {
   const now = { result: "fail", who: "A. Technician", note: "the contact bounces" };
   assert.equal(said("checked", { item: "wall/heron-plover/open", now }), "Wall, Heron plover, Open: failed, by A. Technician (the contact bounces)");
+});
+
+test("who came in is said, and a use of what stands is no news", () => {
+  assert.equal(said("session", { now: { person: "alex", began: 1, last: 1 } }), "alex signed in");
+  assert.equal(said("session", { now: { person: "alex", began: 1, last: 9 } }), "");
+  assert.equal(said("sign-in-refused", { what: "password", name: "", more: 3 }), "A wrong password, and 3 more");
+  assert.equal(said("key", { key: "foh", now: { controller: "heron-wall", last: null } }), "foh was paired with Heron panel");
+  assert.equal(said("key", { key: "office", now: { controller: null, role: "manage", last: null } }), "office has a token with the role manage");
+  assert.equal(said("key-removed", { key: "foh", why: "taken back by alex" }), "foh is no longer let in (taken back by alex)");
 });

@@ -208,3 +208,16 @@ test("after two failed tries the service is looked for by plain HTTP before a so
   await settled();
   assert.equal(service.sockets.length, 3);
 });
+
+test("who is not let in any more does not knock again", () => {
+  /** @type {string[]} */
+  const whys = [];
+  const { time, service, socket } = opened({ onState: (_, why) => void whys.push(why) });
+  service.say({ type: "welcome", seq: 812, at: AT, resumed: false, journal: "a1" });
+  service.say({ type: "bye", why: "taken back by alex", again: false });
+  time.pass(60_000);
+  socket.retryNow();
+  time.pass(60_000);
+  assert.equal(service.sockets.length, 1);
+  assert.equal(whys.at(-1), "Not let in any more: taken back by alex.");
+});

@@ -11,12 +11,13 @@ function worker() {
   const stores = new Map([["roomlink-kit-old", new Map([["/plan", "old plan"]])], ["elsewhere", new Map()]]);
   /** @type {Record<string, (event: any) => void>} */
   const listeners = {};
-  const network = { there: true, asked: /** @type {string[]} */ ([]) };
+  const network = { there: true, asked: /** @type {string[]} */ ([]), refused: /** @type {string[]} */ ([]) };
   const pathOf = (/** @type {any} */ request) => new URL(typeof request === "string" ? request : request.url, "http://hall").pathname;
   const fetch = async (/** @type {any} */ request) => {
     network.asked.push(pathOf(request));
     if (!network.there) throw new TypeError("away");
-    return { ok: true, body: `net ${pathOf(request)}`, clone() { return this; } };
+    if (network.refused.includes(pathOf(request))) return { ok: true, redirected: true, body: "sign in", clone() { return this; } };
+    return { ok: true, redirected: false, body: `net ${pathOf(request)}`, clone() { return this; } };
   };
   const open = async (/** @type {string} */ name) => {
     const store = stores.get(name) ?? new Map();
@@ -85,4 +86,14 @@ test("the API, writes, other sites and what is not of the kit pass by untouched"
   const { get } = worker();
   for (const path of ["/api/v1/state", "/api/v1/venue", "/healthz", "/openapi.json", "http://elsewhere/plan"]) assert.equal(await get(path), undefined);
   assert.equal(await get("/plan", "POST"), undefined);
+});
+
+test("a page that leads to the sign-in is not kept in its place", async () => {
+  const { stores, network, waited, get } = worker();
+  network.refused.push("/plan");
+  await waited("install");
+  const kit = stores.get("roomlink-kit-new");
+  assert.deepEqual([...(kit?.keys() ?? [])].sort(), ["/", "/web/panel.html", "/web/roomlink.js"]);
+  assert.equal(await get("/plan"), "sign in");
+  assert.equal(kit?.has("/plan"), false);
 });

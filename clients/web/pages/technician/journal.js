@@ -88,7 +88,7 @@ function row(venue, entry) {
     "tr",
     {},
     make("td", {}, make("time", { datetime: entry.at, title: entry.at }, `${clockTime(entry.at, venue.venue.timezone)}:${seconds}`)),
-    make("td", {}, whoWords(venue, entry), make("small", {}, didWords(entry))),
+    make("td", {}, whoWords(venue, entry), make("small", {}, [didWords(entry), entry.where && `from ${entry.where}`].filter(Boolean).join(", "))),
     make("td", {}, ...told(sentences)),
   );
 }

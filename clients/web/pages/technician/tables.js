@@ -1,5 +1,6 @@
 /** The two tables of the whole venue. Cells are kept and only their words are changed, so that a reader's place stays. */
 import { make, setAll, setText } from "../../elements/dom.js";
+import { useWords } from "../../src/bookings.js";
 import { listed, zoneName } from "../../src/format.js";
 import { linkMatrix, valueMatrix } from "../../src/matrix.js";
 import { overrideName } from "../../src/overrides.js";
@@ -48,6 +49,12 @@ export function drawLinks(session, venue) {
   });
 }
 
+/** A room, and what it is booked for now. @type {(session: Session, venue: Venue, zone: string) => string} */
+function roomHead(session, venue, zone) {
+  const use = session.store.view.zones[zone]?.in_use;
+  return use ? `${zoneName(venue, zone)}: ${useWords(use, venue.venue.timezone)}` : zoneName(venue, zone);
+}
+
 /**
  * @param {Session} session
  * @param {Venue} venue
@@ -55,7 +62,7 @@ export function drawLinks(session, venue) {
  */
 export function drawValues(session, venue) {
   const { columns, rows } = valueMatrix(venue, session.store.view, session.serviceNow());
-  const lines = frame(byId("value-table"), "Room", columns.map(({ name }) => name), rows.map(({ zone }) => zoneName(venue, zone)));
+  const lines = frame(byId("value-table"), "Room", columns.map(({ name }) => name), rows.map(({ zone }) => roomHead(session, venue, zone)));
   let moving = false;
   /** @type {Set<string>} */
   const differing = new Set();

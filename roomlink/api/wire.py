@@ -1,0 +1,129 @@
+"""The short way in and out of a live socket: uvicorn's WebSocket protocol without a task and a queue between.
+
+A message for a thousand panels is made and framed once, and each connection only writes those bytes. ASGI would have
+every panel's own task wake up, and frame the same text again.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.frames import CloseCode
+from websockets.http11 import Request
+
+EXTENSION = "roomlink.wire"
+"""The name in an ASGI scope's ``extensions`` under which a connection's ``Wire`` is found."""
+WAITING_BYTES_MAX = 32 * 1024
+"""Bytes that wait for a slow peer, beside what the kernel holds, above which a socket has no room."""
+
+
+class Live(Protocol):
+    """Whoever has taken over a connection."""
+
+    def heard(self, text: str | None) -> None:
+        """A whole message came; None stands for one that is not text."""
+
+    def full(self) -> None:
+        """The peer does not keep up: nothing more is to be written for now."""
+
+    def room(self) -> None:
+        """What waited is sent: there is room to write again."""
+
+    def gone(self) -> None:
+        """The connection is closing or lost; may be said more than once."""
+
+
+class Wire(WebSocketsSansIOProtocol):
+    """One connection. After ``attach`` the ``Live`` hears, and writes straight to ``transport``."""
+
+    def __init__(self, *given: Any, **more: Any) -> None:
+        super().__init__(*given, **more)
+        self._live: Live | None = None
+        self._held_back = False
+
+    def attach(self, live: Live) -> None:
+        """Hand the connection over. What came before is heard at once; call it after the handshake."""
+        self._live = live
+        self.transport.set_write_buffer_limits(high=WAITING_BYTES_MAX)
+        early = []
+        while not self.queue.empty():
+            early.append(self.queue.get_nowait())
+        self.read_paused = False
+        self.transport.resume_reading()
+        for event in early:
+            if event["type"] == "websocket.receive":
+                live.heard(event.get("text"))
+            else:
+                live.gone()
+
+    @property
+    def has_room(self) -> bool:
+        """Whether the peer keeps up; ``Live.room`` is called when it does again."""
+        return self.writable.is_set()
+
+    @property
+    def closing(self) -> bool:
+        return self.close_sent or self.disconnected or self.transport.is_closing()
+
+    def hold_back(self, yes: bool) -> None:
+        """Read no more of what the peer sends, or go on."""
+        if yes != self._held_back and not self.transport.is_closing():
+            self._held_back = yes
+            (self.transport.pause_reading if yes else self.transport.resume_reading)()
+
+    # What uvicorn calls
+
+    def handle_connect(self, event: Request) -> None:
+        super().handle_connect(event)
+        if self.handshake_initiated and not self.handshake_complete:
+            # The task that runs the application with this scope has not begun yet.
+            self.scope["extensions"] = {**(self.scope["extensions"] or {}), EXTENSION: {"wire": self}}
+
+    def send_receive_event_to_app(self) -> None:
+        if self._live is None:
+            super().send_receive_event_to_app()
+            return
+        data = self.frames[0] if len(self.frames) == 1 else b"".join(self.frames)
+        self.frames = []
+        if self.close_sent:
+            return
+        try:
+            self._live.heard(data.decode() if self.curr_msg_data_type == "text" else None)
+        except UnicodeDecodeError:
+            self.conn.send_close(CloseCode.INVALID_DATA)
+            self.handle_parser_exception()
+
+    def pause_writing(self) -> None:
+        super().pause_writing()
+        if self._live is not None:
+            self._live.full()
+
+    def resume_writing(self) -> None:
+        super().resume_writing()
+        if self._live is not None:
+            self._live.room()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        super().connection_lost(exc)
+        self._gone()
+
+    def handle_close(self, event: Any) -> None:
+        super().handle_close(event)
+        self._gone()
+
+    def handle_parser_exception(self) -> None:
+        super().handle_parser_exception()
+        self._gone()
+
+    def keepalive_timeout(self) -> None:
+        super().keepalive_timeout()
+        self._gone()
+
+    def shutdown(self) -> None:
+        super().shutdown()
+        self._gone()
+
+    def _gone(self) -> None:
+        if self._live is not None:
+            self._live.gone()

@@ -1,0 +1,346 @@
+"""The journal of several machines: a replicated stream in NATS JetStream, and a bucket of snapshots.
+
+Consensus and replication are the servers'. Each append says what the newest message must be, so that a writer that has
+been replaced, or slept, cannot write. See ``batches.py`` for what a message is.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import concurrent.futures
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from uuid import uuid4
+
+import nats.errors
+import orjson
+from nats.js.api import StorageType, StreamConfig
+from nats.js.errors import APIError, NotFoundError
+from nats.js.errors import Error as JetStreamError
+from nats.js.object_store import ObjectStore
+
+from roomlink.core.events import Entry
+from roomlink.errors import JournalDamaged, JournalFailed
+from roomlink.journal import batches
+from roomlink.journal.batches import BIRTH, ENTRIES, TERM, VOID, Batch
+from roomlink.journal.natslink import NatsLink
+from roomlink.journal.port import Snapshot
+from roomlink.journal.rows import START, Row, entry_of, rows_of, snapshot_of, stored_of
+from roomlink.journal.stream_reading import Reading
+from roomlink.journal.stream_snapshots import Snapshots
+
+ANSWER_S = 2.0
+"""How long a server may take for one request; a commit that takes longer is taken for lost."""
+OBJECT_S = 30.0
+"""How long a snapshot may take to go or come."""
+BODY_BYTES_MAX = 512 * 1024
+"""Batches above this go into the bucket, and the message names them: servers take 1 MiB a message by default."""
+AGAIN_S = 0.2
+_WRONG_LAST = 10071
+"""The servers' error for an append that expected another newest message."""
+_TROUBLE = (nats.errors.Error, JetStreamError, TimeoutError, OSError)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the servers are, how many keep a copy of each message, and who we are there."""
+
+    servers: tuple[str, ...]
+    replicas: int = 1
+    node: str = "node"
+
+
+class Rewound(JournalFailed):
+    """Entries that a follower has seen were answered as lost, and voided by their writer."""
+
+
+class JetStreamJournal:
+    """``Journal`` of ``venue`` in a stream of its own, which is made if it is not there.
+
+    Any number of nodes may have it open to read and to ``catch_up``; one appends, after ``take_over``. Once ``lost`` is
+    true another node has taken over: this one can write no more, and steps down. Raises ``JournalFailed`` where the
+    servers do not answer, ``JournalDamaged`` where the stream is not whole.
+    """
+
+    def __init__(self, place: Place, venue: str) -> None:
+        self.notices: list[str] = []
+        self.lost = False
+        self.term = ""
+        """The newest writer's term that was seen: whatever an older one has yet under way comes to nothing."""
+        self._place, self._venue = place, venue
+        self._subject, self._stream = f"roomlink.{venue}.journal", f"roomlink-{venue}"
+        self._link = NatsLink(place.servers, place.node)
+        self._following: concurrent.futures.Future[None] | None = None
+        self._doubt: str | None = None
+        """The batch of which nobody knows yet whether it is in the stream; it was answered as lost."""
+        try:
+            self._objects = self._made()
+            self.reading = Reading(self._link, self._stream, self._subject, self._objects)
+            self._snapshots = Snapshots(self._link, self._objects, self.notices)
+            self.identity = self._birth()
+            self._end, self._last_seq, self._last_sum = self._replayed()
+        except _TROUBLE as error:
+            self._link.close()
+            raise JournalFailed(f"the journal in NATS cannot be opened: {error or 'no answer in time'}") from error
+        except BaseException:
+            self._link.close()
+            raise
+
+    # ---- opening
+
+    def _made(self) -> ObjectStore:
+        js, replicas = self._link.js, self._place.replicas
+        config = StreamConfig(
+            name=self._stream,
+            subjects=[self._subject],
+            storage=StorageType.FILE,
+            num_replicas=replicas,
+            deny_delete=True,
+            deny_purge=True,
+            allow_direct=False,  # a follower's copy may lag; the tail must be the leader's
+        )
+        try:
+            self._link.call(js.stream_info(self._stream), ANSWER_S)
+        except NotFoundError:
+            self._link.call(js.add_stream(config), OBJECT_S)
+        bucket = f"{self._stream}-objects"
+        try:
+            return self._link.call(js.object_store(bucket), ANSWER_S)
+        except NotFoundError:
+            made = js.create_object_store(bucket, storage=StorageType.FILE, replicas=replicas)
+            return self._link.call(made, OBJECT_S)
+
+    def _birth(self) -> str:
+        """The identity of the journal: the first message tells it."""
+        if self.reading.end() == 0:
+            try:
+                self._publish(BIRTH, uuid4().hex, 0, 0.0, orjson.dumps({"identity": uuid4().hex}), expect=0)
+            except APIError as error:
+                if error.err_code != _WRONG_LAST:
+                    raise  # else another node was first, which is as good
+        first = self.reading.at(1)
+        if first.kind != BIRTH:
+            raise JournalDamaged(f"the stream {self._stream} does not begin as a journal does: name another venue id")
+        return str(first.said["identity"])
+
+    def _replayed(self) -> tuple[int, int, bytes]:
+        """Check the chain from the newest whole snapshot on: the last place, and the last entry's ``seq`` and sum."""
+        end = self.reading.end()
+        base = self._snapshots.newest()
+        place, seq, total = (base[1], base[0].seq, base[0].chain) if base else (1, 0, START)
+        for one in self.reading.settled(place + 1, end):
+            rows = [row for row in self.reading.rows(one) if row[0] > seq]
+            batches.entries(rows, seq, total)
+            if rows:
+                seq, total = rows[-1][0], rows[-1][3]
+        return end, seq, total
+
+    # ---- writing
+
+    @property
+    def last_seq(self) -> int:
+        return self._last_seq
+
+    def append(self, entries: Sequence[Entry]) -> None:
+        rows = rows_of(entries, self._last_seq, self._last_sum)
+        if not rows:
+            return
+        name = uuid4().hex
+        try:
+            self._settle()
+            body = self._body(name, rows)
+            self._end = self._published(ENTRIES, name, rows[-1][0], rows[-1][1], body)
+        except _TROUBLE as error:
+            if not self._landed(name):
+                raise self._failed(error) from error
+        self._last_seq, self._last_sum = rows[-1][0], rows[-1][3]
+
+    def _body(self, name: str, rows: list[Row]) -> bytes:
+        body = batches.packed(rows)
+        if len(body) <= BODY_BYTES_MAX:
+            return body
+        self._link.call(self._objects.put(f"batch-{name}", body), OBJECT_S)
+        return b""
+
+    def _published(self, kind: str, name: str, seq: int, at: float, body: bytes) -> int:
+        """Append one message after ``_end``; its place. Whatever goes wrong leaves a doubt to be settled."""
+        self._doubt = name
+        place = self._publish(kind, name, seq, at, body, expect=self._end)
+        self._doubt = None
+        return place
+
+    def _publish(self, kind: str, name: str, seq: int, at: float, body: bytes, *, expect: int) -> int:
+        headers = {**batches.headers(kind, name, seq, at), "Nats-Expected-Last-Sequence": str(expect)}
+        work = self._link.js.publish(self._subject, body, timeout=ANSWER_S, stream=self._stream, headers=headers)
+        return self._link.call(work, ANSWER_S + 0.5).seq
+
+    def _landed(self, name: str) -> bool:
+        """Whether a batch is in the stream though its answer never came; then it counts."""
+        if self._doubt != name:
+            return False
+        try:
+            tail = self.reading.tail()
+        except _TROUBLE:
+            return False
+        if tail.name == name:
+            self._end, self._doubt = tail.place, None
+            return True
+        if tail.place != self._end:
+            self.lost = True
+        return False
+
+    def _settle(self) -> None:
+        """See to it that a batch in doubt does not count, whether it came through or may yet: it was answered so."""
+        if self._doubt is None:
+            return
+        doubted, tail = self._doubt, self.reading.tail()
+        if tail.place == self._end + 1 and tail.name == doubted:
+            self._end = tail.place
+        elif tail.place != self._end:
+            self.lost = True
+            raise JournalFailed(self._replaced())
+        said = orjson.dumps({"batch": doubted})
+        # Whatever is still under way expects an older newest message, and comes to nothing from now on.
+        self._end = self._publish(VOID, doubted, self._last_seq, self._stamp(), said, expect=self._end)
+        self._doubt = None
+
+    def _stamp(self) -> float:
+        return self.reading.at(self._end).at
+
+    def _failed(self, error: Exception) -> JournalFailed:
+        if isinstance(error, APIError) and error.err_code == _WRONG_LAST:
+            self.lost, self._doubt = True, None
+        return JournalFailed(
+            self._replaced() if self.lost else f"the servers of the journal did not take it: {error!r}"
+        )
+
+    def _replaced(self) -> str:
+        return f"another node writes the venue {self._venue} now"
+
+    # ---- many nodes
+
+    def catch_up(self) -> Iterator[Entry]:
+        """The entries that another writer has appended since; ask again until there are none.
+
+        Raises ``Rewound`` where entries that were given before count no more: open the journal anew and fold again.
+        """
+        end = self.reading.end()
+        for one in self.reading.settled(self._end + 1, end):
+            yield from self._followed(one, self.reading.rows(one))
+        self._end = max(self._end, end)
+
+    def _followed(self, one: Batch, rows: list[Row]) -> list[Entry]:
+        """The entries of the next message; from now on they are the newest."""
+        if one.kind == VOID and one.seq < self._last_seq:
+            raise Rewound("the last entries were voided by the writer who appended them: fold again")
+        if one.kind == TERM:
+            self.term = one.name
+        found = batches.entries(rows, self._last_seq, self._last_sum)
+        if rows:
+            self._last_seq, self._last_sum = rows[-1][0], rows[-1][3]
+        self._end = one.place
+        return found
+
+    def follow(self, heard: Callable[[list[Entry] | Rewound], object]) -> None:
+        """Call ``heard`` with entries as another writer's appends become durable, from a thread of the journal's own.
+
+        After ``Rewound`` nothing more comes. Until ``unfollow`` nothing else may be asked of the journal but to read.
+        """
+        self._following = asyncio.run_coroutine_threadsafe(self._follow(heard), self._link.loop)
+
+    def unfollow(self) -> None:
+        """Hear nothing more; returns when that is so."""
+        if self._following is not None:
+            self._following.cancel()
+            with contextlib.suppress(concurrent.futures.CancelledError, TimeoutError):
+                self._following.result(ANSWER_S)
+            self._following = None
+
+    async def _follow(self, heard: Callable[[list[Entry] | Rewound], object]) -> None:
+        while True:
+            try:
+                async for one in self.reading.coming(self._end + 1):
+                    body = one if one.body else one._replace(body=await self.reading.large(one))
+                    found = self._followed(one, batches.rows_in(body))
+                    if found:
+                        heard(found)
+            except Rewound as rewound:
+                heard(rewound)
+                return
+            except _TROUBLE:
+                await asyncio.sleep(AGAIN_S)
+
+    def take_over(self, term: str) -> list[Entry]:
+        """Become the one who appends: nobody who did before can from now on. Gives the entries not caught up with.
+
+        Raises ``JournalFailed`` where the servers do not answer, or others write at this very moment: ask again.
+        """
+        found = list(self.catch_up())
+        said = orjson.dumps({"node": self._place.node, "term": term})
+        try:
+            self._end = self._publish(TERM, term, self._last_seq, self._stamp(), said, expect=self._end)
+        except _TROUBLE as error:
+            # If it came through after all, it counts like any other message: the next attempt catches up with it.
+            raise JournalFailed(f"the journal could not be taken over: {error!r}") from error
+        self.lost, self._doubt, self.term = False, None, term
+        return found
+
+    # ---- reading
+
+    def entries(self, after: int = 0, upto: int | None = None) -> Iterator[Entry]:
+        last = self._last_seq if upto is None else min(upto, self._last_seq)
+        return self._entries(max(after, 0), last, self._end)
+
+    def _entries(self, after: int, last: int, end: int) -> Iterator[Entry]:
+        if after >= last:
+            return
+        for one in self.reading.settled(self.reading.place_of(after + 1, end), end):
+            for row in self.reading.rows(one):
+                if row[0] > last:
+                    return
+                if row[0] > after:
+                    yield entry_of(row[2])
+
+    def seq_at(self, at: float) -> int:
+        end = self._end
+        seq = 0
+        for one in self.reading.settled(self.reading.place_at(at, end), end):
+            for row in self.reading.rows(one):
+                if row[1] > at:
+                    return seq
+                seq = row[0]
+            seq = max(seq, one.seq)
+        return seq
+
+    # ---- snapshots
+
+    def save(self, snapshot: Snapshot) -> None:
+        if not 1 <= snapshot.seq <= self._last_seq:
+            raise ValueError(f"a snapshot of entry {snapshot.seq} was given, and the newest entry is {self._last_seq}")
+        try:
+            place, total = self._sum_of(snapshot.seq)
+            self._snapshots.put(stored_of(snapshot, total), place)
+        except _TROUBLE as error:
+            raise JournalFailed(f"the snapshot could not be kept: {error!r}") from error
+
+    def _sum_of(self, seq: int) -> tuple[int, bytes]:
+        """The place after which nothing is in entry ``seq``, and the entry's sum."""
+        for one in self.reading.settled(self.reading.place_of(seq, self._end), self._end):
+            for row in self.reading.rows(one):
+                if row[0] == seq:
+                    # A batch that ends later is read again whole, and its first entries passed over.
+                    return one.place - (one.seq != seq), row[3]
+        raise JournalDamaged(f"entry {seq} is not in the stream")
+
+    def snapshot_before(self, at: float | None = None, upto: int | None = None) -> Snapshot | None:
+        while (found := self._snapshots.newest(at, upto)) is not None:
+            snapshot = snapshot_of(found[0])
+            if snapshot is not None:
+                return snapshot
+            upto = found[0].seq - 1  # of another version: an older one may do
+        return None
+
+    def close(self) -> None:
+        self.unfollow()
+        self._link.close()

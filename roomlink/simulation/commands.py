@@ -1,0 +1,165 @@
+"""Random commands of every kind that comes over HTTP, from a device or from a schedule: one table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from random import Random
+
+from roomlink.core import commands as cmd
+from roomlink.core.bookings import OneWish, Wish, key_of
+from roomlink.core.commands import Actor, Command
+from roomlink.simulation.place import Place
+
+PEOPLE = (Actor("program", "http"), Actor("office", "http"), Actor("technician", "http"))
+CONTACT = Actor("crew", "http")
+BOOKINGS = ("gala", "fair", "supper", "course", "talk", "ball")
+Make = Callable[[Random, Place, float], Command]
+"""Takes the stamp at which it is going to be carried out, more or less."""
+
+
+def _by(dice: Random) -> Actor:
+    return dice.choice(PEOPLE)
+
+
+def _act(dice: Random, place: Place, at: float) -> Command:
+    control = place.control(dice)
+    kind = place.controls.get(control, {"kind": "none"})["kind"]
+    do = dice.choice({
+        "choice": ["set", "set", "align"],
+        "level": ["set", "set", "raise", "lower", "stop", "align"],
+        "switch": ["set", "set", "align"],
+        "momentary": ["press", "release"],
+        "motion": ["open", "close", "stop"],
+    }.get(kind, ["set"]))  # fmt: skip
+    through = dice.random() < 0.6
+    bounded = do in ("raise", "lower", "press", "open", "close") and dice.random() < 0.95
+    given = do == "set" or (do == "align" and dice.random() < 0.5)
+    return cmd.Act(
+        _by(dice),
+        control,
+        do,
+        controller=dice.choice(place.controllers) if through else None,
+        zone=None if through else place.zone(dice),
+        value=place.value(dice, control) if given else None,
+        over=dice.choice([0.0, 0.0, 0.5, 3.0, 60.0]) if do == "set" else 0.0,
+        for_s=dice.choice([0.2, 1.0, 5.0, 10.0]) if bounded else None,
+        given=given,
+    )
+
+
+def _wall(dice: Random, place: Place, at: float) -> Command:
+    wall = dice.choice(place.walls)
+    if dice.random() < 0.2:
+        contacts = (dice.choice([True, False, None]), dice.choice([True, False, None]))
+        return cmd.ReportWall(CONTACT, wall, contacts=contacts)
+    pin = dice.choice([None, None, None, 30.0, 600.0, 0.0])
+    position = dice.choice(["open", "open", "closed", "closed", "moving", "unknown"])
+    return cmd.ReportWall(CONTACT, wall, None if pin == 0.0 else position, pin=pin)
+
+
+def _join(dice: Random, place: Place, at: float) -> Command:
+    return cmd.JoinZones(_by(dice), dice.choice(["stream", "relay"]), dice.choice([(), place.some_zones(dice)]))
+
+
+def _scene(dice: Random, place: Place, at: float) -> Command:
+    where = dice.choice(["zones", "controller", "group", "own"])
+    return cmd.RecallScene(
+        _by(dice),
+        dice.choice([*place.scenes, "evening"]),
+        zones=place.some_zones(dice) if where == "zones" else None,
+        controller=dice.choice(place.controllers) if where == "controller" else None,
+        group=dice.choice(place.zones) if where == "group" else None,
+        over=dice.choice([0.0, 2.0]),
+    )
+
+
+def _save(dice: Random, place: Place, at: float) -> Command:
+    name = dice.choice([*place.scenes, "evening"])
+    return cmd.SaveScene(_by(dice), name, capture=place.some_zones(dice), if_match=("*",))
+
+
+def _wish(dice: Random, place: Place, at: float, name: str) -> Wish:
+    start = at + dice.choice([60.0, 400.0, 900.0, 1800.0])
+    length = dice.choice([120.0, 600.0, 1800.0])
+    again = tuple(start + n * 5400.0 for n in range(3)) if dice.random() < 0.3 else ()
+    return Wish(
+        uid=f"{name}@simulation",
+        title=name.capitalize(),
+        start=start,
+        end=start + length,
+        zones=place.some_zones(dice),
+        set_up=dice.choice([None, 0.0, 120.0]),
+        clear_down=dice.choice([None, 0.0, 120.0]),
+        attendance=dice.choice([None, 20, 90, 500]),
+        scene=dice.choice([None, *place.scenes]),
+        private=dice.random() < 0.3,
+        rrule="FREQ=MINUTELY;INTERVAL=90;COUNT=3" if again else None,
+        starts=again,
+    )
+
+
+def _book(dice: Random, place: Place, at: float) -> Command:
+    # Two wishes under one name at once are as likely as clashes between names.
+    name = f"{dice.choice(BOOKINGS)}-{dice.randint(1, 9)}"
+    return cmd.CreateBooking(_by(dice), name, _wish(dice, place, at, name), dice.random() < 0.2)
+
+
+def _change(dice: Random, place: Place, at: float) -> Command:
+    name = f"{dice.choice(BOOKINGS)}-{dice.randint(1, 9)}"
+    return cmd.ChangeBooking(_by(dice), name, _wish(dice, place, at, name), ("*",), dice.random() < 0.2)
+
+
+def _change_one(dice: Random, place: Place, at: float) -> Command:
+    name = f"{dice.choice(BOOKINGS)}-{dice.randint(1, 9)}"
+    wish = OneWish(status="cancelled") if dice.random() < 0.3 else OneWish(zones=place.some_zones(dice))
+    return cmd.ChangeOccurrence(_by(dice), name, key_of(at + dice.choice([60.0, 400.0])), wish, ("*",))
+
+
+def _override(dice: Random, place: Place, at: float) -> Command:
+    active = dice.random() < 0.4
+    return cmd.ReportOverride(Actor("fire-panel", "device"), dice.choice(place.overrides), active, "simulated")
+
+
+def _report(dice: Random, place: Place, at: float) -> Command:
+    control = place.control(dice)
+    return cmd.ReportControl(Actor(dice.choice(place.devices), "device"), place.zone(dice), control, place.value(dice, control))
+
+
+def _booking_name(dice: Random) -> str:
+    return f"{dice.choice(BOOKINGS)}-{dice.randint(1, 9)}"
+
+
+COMMANDS: dict[str, tuple[int, Make]] = {
+    "Act": (30, _act),
+    "LinkZone": (10, lambda d, p, at: cmd.LinkZone(_by(d), d.choice(p.controllers), p.zone(d))),
+    "Unlink": (5, lambda d, p, at: cmd.Unlink(_by(d), d.choice(p.controllers), d.choice([None, d.choice(p.zones)]))),
+    "ReportWall": (14, _wall),
+    "JoinZones": (4, _join),
+    "RecallScene": (5, _scene),
+    "SaveScene": (2, _save),
+    "RemoveScene": (1, lambda d, p, at: cmd.RemoveScene(_by(d), d.choice([*p.scenes, "evening"]), ("*",))),
+    "ReportOverride": (2, _override),
+    "ReportControl": (3, _report),
+    "Arm": (5, lambda d, p, at: cmd.Arm(_by(d), d.choice(p.bindings), "Kim, on site")),
+    "Disarm": (1, lambda d, p, at: cmd.Disarm(_by(d), d.choice(p.bindings))),
+    "StopMotion": (1, lambda d, p, at: cmd.StopMotion(_by(d), "somebody asks")),
+    "CreateBooking": (8, _book),
+    "ChangeBooking": (3, _change),
+    "CancelBooking": (2, lambda d, p, at: cmd.CancelBooking(_by(d), _booking_name(d), ("*",))),
+    "ChangeOccurrence": (2, _change_one),
+    "ForgetBookings": (1, lambda d, p, at: cmd.ForgetBookings(_by(d), at - 3600.0)),
+    "RunRoutine": (2, lambda d, p, at: cmd.RunRoutine(Actor("service", "schedule"), d.choice(p.routines), at)),
+    "ReportTrouble": (1, lambda d, p, at: cmd.ReportTrouble(_by(d), "calendar/office", d.choice(["", "it is away"]))),
+}
+"""How often each kind comes up, and how one is made."""
+_NEEDS = {
+    "ReportWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides", "Arm": "bindings", "Disarm": "bindings",
+    "RunRoutine": "routines",
+}  # fmt: skip
+
+
+def random_command(dice: Random, place: Place, at: float) -> Command:
+    """A command as it may come around the stamp ``at``."""
+    known = [name for name in COMMANDS if name not in _NEEDS or getattr(place, _NEEDS[name])]
+    name = dice.choices(known, [COMMANDS[one][0] for one in known])[0]
+    return COMMANDS[name][1](dice, place, at)

@@ -1,0 +1,85 @@
+"""First start, signing in, and a browser that becomes a panel until its pairing is taken back."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+import pytest_asyncio
+from playwright.async_api import Page, expect
+
+from tests.api.harness import Served, write_venue
+from tests.browser.conftest import Opener
+from tests.browser.harness import QUAY
+from tests.test_service_access import code_of
+
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
+
+PASSWORD = "four words in a row"
+
+
+@pytest_asyncio.fixture(loop_scope="session")
+async def guarded(tmp_path: Path) -> AsyncIterator[Served]:
+    """Quay House, where one has to sign in; nobody has yet."""
+    folder = write_venue(tmp_path / "guarded", QUAY)
+    served = await asyncio.to_thread(Served, folder, None, sign_in=True)
+    yield served
+    await asyncio.to_thread(served.stop)
+
+
+async def make_engineer(page: Page, served: Served) -> None:
+    """What whoever started the service does first, with the code from the terminal."""
+    form = page.locator("#first")
+    await form.get_by_label("Code").fill(await asyncio.to_thread(code_of, served))
+    await form.get_by_label("Your name").fill("alex")
+    await form.get_by_label("A password").fill(PASSWORD)
+    await form.get_by_role("button").click()
+
+
+async def test_from_the_first_start_to_a_panel_that_is_taken_back(guarded: Served, show: Opener) -> None:
+    """The engineer comes in by the terminal's code, pairs a second browser, which works, and then no longer."""
+    desk = await show("/technician", base=guarded.url, live=False)
+    await expect(desk.page.locator("h1")).to_have_text("The first engineer")
+    await make_engineer(desk.page, guarded)
+    await desk.live()
+    await desk.page.locator("#panel-controller").select_option("tern-wall")
+    await desk.page.get_by_role("button", name="Make a pairing code").click()
+    code = await desk.page.locator("#pairing-secret").inner_text()
+    assert await desk.page.locator("#pairing-once img").evaluate("image => image.decode().then(() => image.naturalWidth)")
+
+    wall = await show(f"/pair#{code}", base=guarded.url, live=False)
+    await expect(wall.page.get_by_label("Code")).to_have_value(code)
+    assert wall.page.url == guarded.url + "/pair"
+    await wall.page.get_by_role("button", name="Pair this browser").click()
+    await wall.live()
+    assert wall.page.url == guarded.url + "/panel/tern-wall"
+    await wall.control("mute", "toggle").click()
+    await expect(wall.control("mute", "toggle")).to_have_attribute("aria-pressed", "false")
+    await desk.page.reload()
+    await desk.live()
+    await expect(desk.page.locator("#journal-table")).to_contain_text("was paired with Tern wall")
+    await desk.page.get_by_role("button", name="Take back: tern-wall").click()
+    await expect(wall.connection).to_have_attribute("data-stale", "")
+    await expect(wall.connection).to_contain_text("taken back by alex")
+    await wall.page.reload()
+    await expect(wall.page.locator("h1")).to_have_text("Sign in")
+
+
+async def test_a_person_signs_out_and_in_again(guarded: Served, show: Opener) -> None:
+    """The page that one wanted comes after the sign-in; what is wrong is told without saying which part."""
+    desk = await show("/sign-in", base=guarded.url, live=False)
+    await make_engineer(desk.page, guarded)
+    await expect(desk.page.locator("h1")).to_have_text("Quay House")
+    await desk.page.goto(guarded.url + "/sign-in")
+    await expect(desk.page.locator("#about")).to_have_text("You are alex, with the role engineer.")
+    await desk.page.get_by_role("button", name="Sign out").click()
+    await expect(desk.page.locator("h1")).to_have_text("Sign in")
+    await desk.page.goto(guarded.url + "/plan")
+    enter = desk.page.locator("#enter")
+    await enter.get_by_label("Name").fill("alex")
+    await enter.get_by_label("Password").fill(PASSWORD)
+    await enter.get_by_role("button").click()
+    await desk.live()
+    assert desk.page.url == guarded.url + "/plan"

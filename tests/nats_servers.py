@@ -1,0 +1,62 @@
+"""Real nats-server processes for tests: one, or a cluster, each on free ports with a store of its own."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+READY_S = 20.0
+
+
+def free_port() -> int:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+class NatsServer:
+    """One server. ``start`` after ``kill`` gives the same server with what its disk has."""
+
+    def __init__(self, folder: Path, name: str = "one", routes: dict[str, int] | None = None) -> None:
+        self.name, self.port = name, free_port()
+        folder.mkdir(parents=True, exist_ok=True)
+        self._config = folder / f"{name}.conf"
+        text = f'server_name: {name}\nlisten: "127.0.0.1:{self.port}"\njetstream {{ store_dir: "{folder / name}" }}\n'
+        if routes:
+            others = ", ".join(f'"nats://127.0.0.1:{port}"' for other, port in routes.items() if other != name)
+            text += f'cluster {{ name: hall, listen: "127.0.0.1:{routes[name]}", routes: [{others}] }}\n'
+        self._config.write_text(text)
+        self.process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"nats://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            ["nats-server", "-c", str(self._config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        until = time.monotonic() + READY_S
+        while True:
+            try:
+                socket.create_connection(("127.0.0.1", self.port), 0.5).close()
+                return
+            except OSError:
+                if time.monotonic() > until:
+                    raise
+                time.sleep(0.02)
+
+    def kill(self) -> None:
+        """As a power cut does."""
+        assert self.process is not None
+        self.process.kill()
+        self.process.wait()
+        self.process = None
+
+    def stop(self) -> None:
+        if self.process is not None:
+            self.process.terminate()
+            self.process.wait(READY_S)
+            self.process = None

@@ -1,0 +1,98 @@
+"""``runtime.cluster.seat``: who leads, and how the lead goes from one node to the next."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+
+from roomlink.core.commands import Act, Actor
+from roomlink.errors import RoomlinkError
+from roomlink.runtime.cluster import lease
+from tests.runtime.cluster.conftest import Hall, Seated, until
+
+BY = Actor("desk", "http")
+
+
+def switch(on: bool) -> Act:
+    return Act(BY, "mute", "set", None, "a", on)
+
+
+async def led_by(*seats: Seated) -> Seated:
+    await until(lambda: any(seat.told[-1:] == ["begin"] for seat in seats))
+    return next(seat for seat in seats if seat.member.leading)
+
+
+async def test_one_of_several_leads_and_the_others_follow(hall: Hall) -> None:
+    """The lease says which; its work is begun once, there."""
+    seats = [await hall.seat(name) for name in ("a", "b", "c")]
+    first = await led_by(*seats)
+    await asyncio.sleep(lease.SILENCE_S + 0.5)
+    assert [seat.member.leading for seat in seats].count(True) == 1
+    assert [seat.told for seat in seats if seat is not first] == [[], []]
+    assert {seat.seat.lease.holder for seat in seats} == {first.node.name}
+
+
+async def test_a_planned_hand_over_takes_no_silence(hall: Hall) -> None:
+    """The next leads at once, and the one before follows; a command of either goes on."""
+    seats = [await hall.seat(name) for name in ("a", "b")]
+    first = await led_by(*seats)
+    second = next(seat for seat in seats if seat is not first)
+    zone = next(iter(first.member.state.spec.zones))
+    begun = asyncio.get_running_loop().time()
+    handing = asyncio.create_task(first.seat.hand_over())
+    await asyncio.sleep(0)
+    await first.member.submit(Act(BY, "mute", "set", None, zone, False))
+    await handing
+    await until(lambda: second.told == ["begin"])
+    assert asyncio.get_running_loop().time() - begun < lease.SILENCE_S
+    assert first.told == ["begin", "end"]
+    assert not first.member.leading
+    await until(lambda: first.member.engine.seq == second.member.engine.seq)
+
+
+async def test_who_cannot_renew_stops_before_another_begins(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A writer that is cut off from the bucket takes nothing any more by the time that the next one leads."""
+    seats = [await hall.seat(name) for name in ("a", "b")]
+    first = await led_by(*seats)
+    second = next(seat for seat in seats if seat is not first)
+
+    async def cut(**_: object) -> bool:
+        raise TimeoutError
+
+    monkeypatch.setattr(first.seat.lease, "_write", cut)
+    stopped: list[float] = []
+    now = asyncio.get_running_loop().time
+
+    def look() -> bool:
+        if not first.seat.lease.held and not stopped:
+            stopped.append(now())
+        return second.member.leading
+
+    await until(look)
+    assert stopped
+    assert stopped[0] < now()
+    await until(lambda: first.told == ["begin", "stop"])
+    assert not first.member.leading
+    zone = next(iter(second.member.state.spec.zones))
+    assert (await first.member.submit(Act(BY, "mute", "set", None, zone, False))).seq
+    await until(lambda: first.member.engine.seq == second.member.engine.seq)
+
+
+async def test_what_a_vanished_node_held_is_let_go(hall: Hall) -> None:
+    """Its panels' signs of life reached the writer through it; with it they end."""
+    seats = [await hall.seat(name) for name in ("a", "b")]
+    first = await led_by(*seats)
+    second = next(seat for seat in seats if seat is not first)
+    await until(lambda: second.member.engine.seq == first.member.engine.seq)
+    zone = next(iter(first.member.state.spec.zones))
+    panel = Actor("wall", "panel", f"{second.node.name}.socket-1")
+    second.holding.append(str(panel.holder))
+    try:
+        await second.member.submit(Act(panel, "volume", "raise", None, zone))
+    except RoomlinkError as error:
+        pytest.fail(str(error))
+    await asyncio.sleep(1.2)
+    assert list(first.member.state.holds)
+    second.holding.clear()
+    await until(lambda: not list(first.member.state.holds))
