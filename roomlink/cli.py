@@ -12,10 +12,9 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import roomlink
+from roomlink import serve_command
 from roomlink.errors import RoomlinkError, VenueFault
-
-OK, FINDINGS, USAGE = 0, 1, 2
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
+from roomlink.serve_command import FINDINGS, OK, USAGE
 
 CAUTION = (
     "roomlink is not a safety function. Hard-wired protection, local codes, the authority having jurisdiction"
@@ -28,23 +27,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"roomlink {roomlink.__version__}")
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
-    serve = commands.add_parser("serve", help="run a venue: panels, API, live sockets")
-    serve.add_argument("folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files")
-    serve.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1)")
-    serve.add_argument("--port", type=port, default=8080, help="port to listen on; 0 takes a free one (8080)")
-    serve.add_argument("--data", type=Path, metavar="DIR", help="folder of the journal; without it nothing is kept")
-    serve.add_argument("--open", action="store_true", help="no sign-in; on this machine's own addresses only")
-    serve.add_argument(
-        "--name", action="append", default=[], metavar="HOST", help="a name by which browsers ask for it; repeatable"
-    )
-    serve.add_argument("--cert", type=Path, metavar="FILE", help="the certificate (PEM, with its chain) for TLS")
-    serve.add_argument("--key", type=Path, metavar="FILE", help="the private key of the certificate (PEM)")
-    serve.add_argument("--behind-proxy", action="store_true", help="a proxy on this machine ends TLS")
-    serve.add_argument(
-        "--new-engineer", action="store_true", help="print a code that makes an engineer, for lost passwords"
-    )
-    serve.add_argument("--log", default="info", choices=("debug", "info", "warning", "error"), help="least to log")
-    serve.set_defaults(run=run_serve)
+    serve_command.add(commands)
 
     check = commands.add_parser("check", help="prove a venue's folder sound, in every arrangement of its walls")
     check.add_argument("folder", type=Path, metavar="FOLDER", help="the venue's folder of YAML files")
@@ -132,79 +115,6 @@ def hours(text: str) -> float:
     if not 0.0 < number <= 10_000.0:
         raise argparse.ArgumentTypeError(f"{text} is not above 0 and up to 10000")
     return number
-
-
-def port(text: str) -> int:
-    number = int(text)
-    if not 0 <= number <= 65535:
-        raise argparse.ArgumentTypeError(f"{number} is not from 0 to 65535")
-    return number
-
-
-def run_serve(args: argparse.Namespace) -> int:
-    # Imported here, so that `check` and `schema` start without the server.
-    import uvloop
-
-    from roomlink.runtime import logs
-    from roomlink.service import Options, Service
-
-    if (wrong := unsafe(args)) is not None:
-        print(f"roomlink: {wrong}", file=sys.stderr)
-        return USAGE
-    logs.configure(args.log)
-    options = Options(
-        args.folder,
-        args.host,
-        args.port,
-        args.data,
-        open=args.open,
-        names=tuple(name.lower() for name in args.name),
-        tls=None if args.cert is None else (args.cert, args.key),
-        behind_proxy=args.behind_proxy,
-        new_engineer=args.new_engineer,
-    )
-    try:
-        uvloop.run(Service(options).run())
-    except VenueFault as fault:
-        _print_findings(fault.findings, as_json=False, to=sys.stderr.write)
-        return FINDINGS
-    except (RoomlinkError, OSError) as error:
-        print(f"roomlink: {error}", file=sys.stderr)
-        return FINDINGS
-    except KeyboardInterrupt:
-        pass
-    return OK
-
-
-def unsafe(args: argparse.Namespace) -> str | None:
-    """Why these arguments of ``serve`` would let in somebody who should not be, or show passwords on the way."""
-    here, own = args.host in LOOPBACK, f"use one of {', '.join(LOOPBACK)}"
-    secure = args.cert is not None
-    rules = (
-        (secure != (args.key is not None), "--cert and --key belong together: give both, or none"),
-        (
-            args.open and not here,
-            f"without sign-in it serves this machine alone: --host {args.host} is refused; {own}, or leave out --open",
-        ),
-        (
-            args.open and args.behind_proxy,
-            "--open with --behind-proxy would let everybody in whom the proxy lets through: leave out one of them",
-        ),
-        (
-            args.behind_proxy and not here,
-            f"behind a proxy it listens to this machine alone: --host {args.host} is refused; {own}",
-        ),
-        (
-            not here and not secure,
-            f"passwords must not travel in the clear: --host {args.host} is refused without --cert and --key; or {own},"
-            " with a proxy before it and --behind-proxy",
-        ),
-        (
-            args.host in ("0.0.0.0", "::") and not args.name,
-            "say by which name browsers ask for it, such as --name hall.example: others are refused",
-        ),
-    )
-    return next((why for wrong, why in rules if wrong), None)
 
 
 def run_check(args: argparse.Namespace) -> int:

@@ -10,6 +10,8 @@ HELD_OVER_HTTP_S_MAX = 10.0
 # Times a person may ask for.
 OVER_S_MAX = 3600.0
 PIN_S_MAX = 7 * 86400.0
+# A zone that is used by hand is put down as used so often at most.
+USED_EVERY_S = 1.0
 DURATION_S_MAX = 86400.0
 
 # Configuration.

@@ -3,31 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import signal
-import socket
 import ssl
-import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import structlog
 import uvicorn
 
-from roomlink import limits
 from roomlink.api.access import LOOPBACK
-from roomlink.api.app import application
-from roomlink.api.door import Door, room_for_connections
+from roomlink.api.door import room_for_connections
 from roomlink.api.identity import OPEN_TO_ALL, SignIn
-from roomlink.api.wire import Wire
 from roomlink.core import people
 from roomlink.core.apply import apply
-from roomlink.core.commands import SERVICE, Configure, Recover, ReportTrouble, StopMotion
+from roomlink.core.commands import SERVICE, Configure, Recover, ReportTrouble
 from roomlink.core.state import State
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.simulated import driver as simulated_driver
@@ -40,24 +32,16 @@ from roomlink.journal.recovery import fold
 from roomlink.journal.sqlite import SqliteJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.runtime.device_rules import DriverRules
-from roomlink.runtime.feeds import Feeds
-from roomlink.runtime.housekeeping import Housekeeping
+from roomlink.runtime.duties import Duties
 from roomlink.runtime.keeping import Keeping
-from roomlink.runtime.lag import LoopLag
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.notify import Supervisor
-from roomlink.runtime.outputs import Outputs
-from roomlink.runtime.schedules import Schedules
-from roomlink.runtime.simulated import SimulatedWalls
-from roomlink.runtime.webhooks import Webhooks
 from roomlink.runtime.writer import Writer
+from roomlink.serving import Server, address, bind, say_code, server_config
 from roomlink.venue.load import Loaded, load
 
 log = structlog.get_logger("roomlink")
 
-PING_S = 5.0
-"""How often sockets are pinged, and how long the answer may take, so that dead peers are noticed."""
-SHUTDOWN_S = 3
 DISK_S = 5.0
 """How long stopping waits for a disk, twice: for the last entry, and for all that is on its way."""
 RELOAD = "configuration"
@@ -88,7 +72,8 @@ class Options:
     def hosts(self) -> tuple[str, ...]:
         """The names in Host that mean this service."""
         own = f"[{self.host}]" if ":" in self.host else self.host
-        return tuple(dict.fromkeys((*LOOPBACK, *self.names, own)))
+        everywhere = self.host in ("0.0.0.0", "::")
+        return tuple(dict.fromkeys((*LOOPBACK, *self.names, *(() if everywhere else (own,)))))
 
 
 class Service:
@@ -101,10 +86,14 @@ class Service:
         self._rules = DriverRules(self._registry)
         self._loaded = load(options.folder, self._rules)
         self._server: Server | None = None
+        self._writer: Writer | None = None
+        self._running: asyncio.Task[Any] | None = None
+        self._reloads: set[asyncio.Task[None]] = set()
         self._supervisor = Supervisor()
 
     async def run(self) -> None:
-        """Serve until SIGTERM or SIGINT. Raises what keeps it from starting, before the port is opened."""
+        """Serve until ``stop``. Raises what keeps it from starting, before the port is opened."""
+        self._running = asyncio.current_task()
         journal = self._journal()
         whole = True
         try:
@@ -116,7 +105,8 @@ class Service:
     def _journal(self) -> Journal:
         if self.options.data is None:
             return MemoryJournal()
-        self.options.data.mkdir(parents=True, exist_ok=True)
+        # What is in it opens nothing, but password hashes are nobody else's business.
+        self.options.data.mkdir(mode=0o700, parents=True, exist_ok=True)
         journal = SqliteJournal(self.options.data / backup.JOURNAL, self._loaded.spec.id)
         backup.remember_served(self.options.data, self.options.folder)
         return journal
@@ -131,14 +121,8 @@ class Service:
             log.warning("clock", notice=f"the wall clock lies {behind:.0f} s behind the journal's last entry")
         writer = Writer(state, seq, journal, clock, Metrics())
         writer.start()
-        simulated = SimulatedWalls(clock, writer.surely)
-        for problem in self._registry.problems:
-            log.warning("driver", problem=problem)
-        outputs = Outputs(writer, self._registry, power_was_lost=booted_after(last))
-        housekeeping = Housekeeping(writer, lambda: self._loaded.data.get("journal", {}).get("keep_s"))
-        keeping, schedules = Keeping(writer), Schedules(writer)
-        lag = LoopLag(writer)
-        feeds, webhooks = Feeds(writer, self.options.folder), Webhooks(writer, self.options.folder)
+        duties = self._duties(writer)
+        keeping = Keeping(writer)
         try:
             if state.digest:
                 await writer.submit(Recover(SERVICE, last))
@@ -148,34 +132,20 @@ class Service:
             keeping.begin()
             writer.surely(ReportTrouble(SERVICE, RELOAD))
             writer.surely(ReportTrouble(SERVICE, "clock", clock_words(behind)))
-            outputs.start()
-            simulated.begin(writer.state)
-            housekeeping.start()
-            lag.start()
-            schedules.start(last)
-            webhooks.start()
-            feeds.start()
-            more = {"feeds": feeds, "webhooks": webhooks, "data": self.options.data}
-            await self._listen(writer, simulated, outputs=outputs, bench=self._bench, **more)
+            duties.begin(last, power_was_lost=booted_after(last))
+            await self._listen(writer, duties)
         finally:
-            lag.stop()
-            housekeeping.stop()
-            schedules.stop()
-            await feeds.stop()
-            await webhooks.stop()
-            simulated.stop()
-            await self._rest(writer, outputs)
+            await duties.end()
             writer.save_snapshot()
             if not (whole := await writer.stop(DISK_S)):
                 log.error("the disk hangs", error=f"it took nothing for {DISK_S:g} s; what is acknowledged is safe")
         return whole
 
-    async def _rest(self, writer: Writer, outputs: Outputs) -> None:
-        """What moves stops before the service does."""
-        with contextlib.suppress(RoomlinkError, TimeoutError):
-            # The outputs act on it at once; only the record waits for the disk, and that not for ever.
-            await asyncio.wait_for(writer.submit(StopMotion(SERVICE, "the service stops")), DISK_S)
-        await outputs.stop()
+    def _duties(self, writer: Writer) -> Duties:
+        for problem in self._registry.problems:
+            log.warning("driver", problem=problem)
+        kept_s = lambda: self._loaded.data.get("journal", {}).get("keep_s")  # noqa: E731 - read anew after a reload
+        return Duties(writer, self._registry, self.options.folder, kept_s)
 
     async def _configure(self, writer: Writer, loaded: Loaded) -> None:
         if loaded.digest != writer.state.digest:
@@ -207,14 +177,16 @@ class Service:
         text = f"the changed configuration was refused, and the one before goes on: {why[0]}{more}"
         writer.surely(ReportTrouble(SERVICE, RELOAD, text))
 
-    async def _listen(self, writer: Writer, simulated: SimulatedWalls, **more: object) -> None:
+    async def _listen(self, writer: Writer, duties: Duties, **more: object) -> None:
+        """Serve on the port until ``stop``."""
         options = self.options
         identity = OPEN_TO_ALL if options.open else SignIn(writer)
         room_for_connections()
         bound = bind(options.host, options.port)
         config = server_config(
-            writer, simulated, tls=options.tls, behind_proxy=options.behind_proxy, hosts=options.hosts,
-            identity=identity, folder=options.folder, **more,
+            writer, duties.simulated, tls=options.tls, behind_proxy=options.behind_proxy, hosts=options.hosts,
+            identity=identity, folder=options.folder, bench=self._bench, data=options.data,
+            outputs=duties.outputs, feeds=duties.feeds, webhooks=duties.webhooks, **more,
         )  # fmt: skip
         try:
             config.load()
@@ -222,24 +194,30 @@ class Service:
             bound.close()
             raise OSError(f"the certificate or its key cannot be used: {error}") from None
         self._server = Server(config, address(options.host, bound, secure=options.tls is not None), self._supervisor)
+        self._writer = writer
         if isinstance(identity, SignIn) and (options.new_engineer or not people.has_engineer(writer.state)):
             say_code(identity.engineer_code.make())
-        loop = asyncio.get_running_loop()
-        reloads: set[asyncio.Task[None]] = set()
-
-        def hang_up() -> None:
-            self._renew_certificate(config)
-            task = loop.create_task(self.reload(writer))
-            reloads.add(task)
-            task.add_done_callback(reloads.discard)
-
-        loop.add_signal_handler(signal.SIGHUP, hang_up)
         try:
             await self._server.serve(sockets=[bound])
         finally:
-            loop.remove_signal_handler(signal.SIGHUP)
+            self._server = None
             bound.close()
 
+    def stop(self) -> None:
+        """End in good order; ``run`` returns soon."""
+        if self._server is not None:
+            self._server.end()
+        elif self._running is not None:
+            self._running.cancel()
+
+    def hang_up(self) -> None:
+        """Read the folder and the certificate again, while it is being served."""
+        if self._server is None or self._writer is None:
+            return
+        self._renew_certificate(self._server.config)
+        task = asyncio.get_running_loop().create_task(self.reload(self._writer))
+        self._reloads.add(task)
+        task.add_done_callback(self._reloads.discard)
 
     def _renew_certificate(self, config: uvicorn.Config) -> None:
         """Take a new certificate from the same files, for connections from now on; a wrong one is told and left."""
@@ -250,48 +228,6 @@ class Service:
                 config.ssl.load_cert_chain(*self.options.tls)
             except OSError as error:
                 log.error("certificate not taken", error=str(error))
-
-
-def say_code(code: str) -> None:
-    """Tell whoever started the service the code for the first engineer: on the terminal, and in no log's fields."""
-    sys.stderr.write(
-        f"\n  The code to make an engineer: {code}\n"
-        "  Open /sign-in and give it with a name and a password. It is good once, until the service stops.\n\n"
-    )
-    sys.stderr.flush()
-
-
-def server_config(
-    writer: Writer,
-    simulated: SimulatedWalls,
-    *,
-    tls: tuple[Path, Path] | None = None,
-    behind_proxy: bool = False,
-    **state: Any,
-) -> uvicorn.Config:
-    """How uvicorn serves the application: one process, one loop, bounds on everything.
-
-    What a request says of whom it was forwarded for is believed only behind a proxy, and only from this machine.
-    """
-    cert, key = tls or (None, None)
-    return uvicorn.Config(
-        application(writer, simulated, **state),
-        http=Door,
-        ws=Wire,
-        ws_max_size=limits.MESSAGE_BYTES_MAX,
-        ws_per_message_deflate=False,
-        ws_ping_interval=PING_S,
-        ws_ping_timeout=PING_S,
-        log_config=None,
-        access_log=False,
-        lifespan="off",
-        server_header=False,
-        proxy_headers=behind_proxy,
-        forwarded_allow_ips=["127.0.0.1", "::1"],
-        ssl_certfile=cert,
-        ssl_keyfile=key,
-        timeout_graceful_shutdown=SHUTDOWN_S,
-    )
 
 
 def clock_words(behind_s: float) -> str:
@@ -309,61 +245,23 @@ def booted_after(stamp: float) -> bool:
     return 0.0 < stamp < time.time() - time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
-class Server(uvicorn.Server):
-    """uvicorn's server that says on standard output, and to who started it, where and when it listens."""
+async def run(services: Sequence[Service]) -> None:
+    """Run venues in this process until SIGTERM or SIGINT; SIGHUP has all read their folders again."""
+    loop = asyncio.get_running_loop()
 
-    def __init__(self, config: uvicorn.Config, address: str, supervisor: Supervisor) -> None:
-        super().__init__(config)
-        self._address = address
-        self._supervisor = supervisor
+    def stop() -> None:
+        for service in services:
+            service.stop()
 
-    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
-        await super().startup(sockets)
-        sys.stdout.write(self._address + "\n")
-        sys.stdout.flush()
-        self._supervisor.ready()
+    def hang_up() -> None:
+        for service in services:
+            service.hang_up()
 
-    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        app: Any = self.config.app
-        app.state.writer.stopping = True
-        self._supervisor.stopping()
-        super().handle_exit(sig, frame)
-
-    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        app: Any = self.config.app
-        app.state.streams.end()
-        await super().shutdown(sockets)
-
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        """As uvicorn's, but the signal is not raised once more at the end: the journal has yet to be closed."""
-        loop = asyncio.get_running_loop()
-        for one in STOP_SIGNALS:
-            loop.add_signal_handler(one, self.handle_exit, one, None)
-        try:
-            yield
-        finally:
-            for one in STOP_SIGNALS:
-                loop.remove_signal_handler(one)
-
-
-def address(host: str, bound: socket.socket, *, secure: bool = False) -> str:
-    """Where a browser finds it."""
-    return f"http{'s' if secure else ''}://{f'[{host}]' if ':' in host else host}:{bound.getsockname()[1]}"
-
-
-def bind(host: str, port: int) -> socket.socket:
-    """A listening socket; port 0 takes a free one. Raises OSError with the address in its text."""
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    # With the protocol named, asyncio turns off the waiting of small writes (Nagle) on what is accepted.
-    bound = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    # Inherited by what is accepted: news for a slow panel waits where it still merges, not in the kernel.
-    bound.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, limits.SEND_BUFFER_BYTES)
+    for one in STOP_SIGNALS:
+        loop.add_signal_handler(one, stop)
+    loop.add_signal_handler(signal.SIGHUP, hang_up)
     try:
-        bound.bind((host, port))
-    except OSError as error:
-        bound.close()
-        raise OSError(error.errno, f"cannot listen on {host} port {port}: {error.strerror}") from None
-    bound.setblocking(False)
-    return bound
+        await asyncio.gather(*(service.run() for service in services))
+    finally:
+        for one in (*STOP_SIGNALS, signal.SIGHUP):
+            loop.remove_signal_handler(one)

@@ -113,6 +113,8 @@ def test_other_machines_are_not_served_openly_or_in_the_clear(
     ("more", "says"),
     [
         (["--cert", "c"], "--cert and --key belong together"),
+        (["--name", "https://hall.example"], "--name takes a host alone"),
+        (["--name", "hall.example:8443"], "--name takes a host alone"),
         (["--key", "k"], "--cert and --key belong together"),
         (["--open", "--behind-proxy"], "leave out one of them"),
         (["--host", "0.0.0.0", "--cert", "c", "--key", "k"], "--name hall.example"),

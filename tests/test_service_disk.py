@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import resource
 import signal
@@ -18,8 +19,10 @@ import httpx
 import pytest
 
 from roomlink import service as service_module
+from roomlink import serving
 from roomlink.journal.memory import MemoryJournal
 from roomlink.journal.port import Journal
+from roomlink.runtime import duties
 from roomlink.service import Options, Service
 from roomlink.testing.faults import FaultyJournal
 from tests.api.harness import HARBOUR, WITHIN_S, Panel, Served, write_venue
@@ -74,7 +77,7 @@ async def test_a_full_disk_refuses_orders_tells_panels_and_comes_right_by_itself
     """Nothing jumps, releases are not refused, and afterwards the alarm is on record and over."""
     served = serve(data=data)
     async with served.panel() as panel:
-        assert panel.heard[0]["trouble"] == ""
+        assert "trouble" not in panel.heard[0]
         assert (await panel.act("volume", "set", value=-20))["type"] == "ok"
         before = served.get("/state")
         with full(served, data):
@@ -127,15 +130,12 @@ class Hanging(Service):
     def _journal(self) -> Journal:
         return self.disk
 
-    def end(self) -> None:
-        assert self._server is not None
-        self._server.should_exit = True
-
 
 async def test_a_disk_that_hangs_does_not_keep_it_from_stopping(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Within a bound; what hangs is left to the system, and its journal is not closed under it."""
     monkeypatch.setattr(service_module, "DISK_S", 0.3)
-    monkeypatch.setattr(service_module, "SHUTDOWN_S", 1)
+    monkeypatch.setattr(duties, "STOP_S", 0.3)
+    monkeypatch.setattr(serving, "SHUTDOWN_S", 1)
     served = Hanging(Options(folder, port=0, open=True))
     running = asyncio.create_task(served.run())
     await until(lambda: served._server is not None and served._server.started)
@@ -146,7 +146,7 @@ async def test_a_disk_that_hangs_does_not_keep_it_from_stopping(folder: Path, mo
         order = asyncio.create_task(client.post(url, json={"control": "volume", "do": "set", "value": -20}))
         await until(lambda: served.disk.appends > 1)
         began = time.monotonic()
-        served.end()
+        served.stop()
         async with asyncio.timeout(2 * WITHIN_S):
             await running
         assert 0.3 <= time.monotonic() - began < WITHIN_S
@@ -220,6 +220,11 @@ async def test_a_backup_of_a_running_service_brings_everything_back(serve: Serve
         held = await asyncio.to_thread(roomlink, "restore", tmp_path / "b.zip", "--data", tmp_path / "data")
         assert held.returncode == 1
         assert "holds the journal" in held.stderr
+    write_venue(folder, HARBOUR.replace("Harbour Hall", "Harbour House"))
+    later = await asyncio.to_thread(roomlink, "backup", tmp_path / "data", "--out", tmp_path / "later.zip", "--json")
+    said = json.loads(later.stdout)
+    assert said["notes"] == ["The folder was changed since it was last served; it is in the backup as it is now."]
+    assert sorted(said["parts"]) == ["configuration/venue.yaml", "journal.db"]
     served.signal(signal.SIGTERM)
     await asyncio.to_thread(served.wait)
     write_venue(folder, "changed: beyond repair")

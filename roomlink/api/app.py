@@ -107,7 +107,8 @@ def application(
     app.state.sockets = socket.Sockets()
     writer.hooks.append(app.state.sockets.heard)
     app.state.folder = app.state.outputs = app.state.bench = app.state.feeds = app.state.webhooks = None
-    app.state.data = None
+    app.state.data = app.state.presence = None
+    app.state.node = ""
     for name, value in state.items():
         setattr(app.state, name, value)
     return app

@@ -188,7 +188,7 @@ def address(connection: HTTPConnection) -> str:
 
 
 def is_secure(connection: HTTPConnection) -> bool:
-    return connection.url.scheme in ("https", "wss")
+    return connection.scope.get("scheme") in ("https", "wss")
 
 
 def bearer(connection: HTTPConnection) -> str | None:

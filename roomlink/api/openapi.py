@@ -55,7 +55,8 @@ def _operation(row: Row) -> dict[str, Any]:
     if row.media != "application/json":
         done = {row.media: {"schema": {"type": "string"}}}
     responses: dict[str, Any] = {str(row.done): {"description": HTTPStatus(row.done).phrase, "content": done}}
-    statuses = {*row.statuses, *((400, 413) if row.body else ()), *((403, 503) if row.writes else ())}
+    # A body that is no JSON, too large or not of its model; a `dry_run` that is neither true nor false.
+    statuses = {*row.statuses, *((400, 413, 422) if row.body else ()), *((403, 422, 503) if row.writes else ())}
     statuses |= {403} if row.method != "GET" else set()
     statuses |= {401, 403} if row.role is not None else set()
     for status in sorted(statuses):

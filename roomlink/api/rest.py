@@ -14,7 +14,7 @@ from roomlink import limits
 from roomlink.api import identity, models, problems
 from roomlink.api.encoding import Json, shown_event
 from roomlink.api.reading import entity_tags, flag, instant
-from roomlink.core import scenes, view
+from roomlink.core import scenes, view, wall_view
 from roomlink.core.apply import apply
 from roomlink.core.checks import require
 from roomlink.core.commands import (
@@ -145,7 +145,7 @@ async def get_controller(request: Request) -> Response:
 
 
 async def get_partitions(request: Request) -> Response:
-    return Json({"partitions": view.partitions(state(request))})
+    return Json({"partitions": wall_view.partitions(state(request))})
 
 
 async def get_groups(request: Request) -> Response:

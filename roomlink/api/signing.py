@@ -16,7 +16,7 @@ from roomlink.api.identity import PANEL_COOKIE, PERSON, SESSION_COOKIE, SignIn
 from roomlink.api.models import Body, Name
 from roomlink.api.rest import parse, read, require_name, writer
 from roomlink.core.access import PANEL
-from roomlink.core.access_commands import AddKey, BeginSession, EndSession, SetPerson
+from roomlink.core.access_commands import AddKey, BeginSession, EndSession, RemoveKey, SetPerson
 from roomlink.core.commands import Actor
 from roomlink.errors import BadValue, NotAllowed
 from roomlink.runtime.attempts import Subject, network
@@ -124,15 +124,18 @@ async def post_engineer(request: Request) -> Response:
     _begin_code(request, door, where)
     require_name("name", body.name)
     checked_password(body.name, body.password)
-    if not door.engineer_code.fits(body.code):
+    taken = door.engineer_code.take(body.code)
+    if taken is None:
         door.refused("engineer code", where)
         raise NotAllowed("sign-in-refused", "the code is not the one on the terminal, or was used already")
-    # Used before it is waited for: of two that come at once only one is let in.
-    door.engineer_code.used()
     door.attempts.right(*_code_subjects(where))
-    secret = await door.passwords.hash(body.password)
     by = Actor(body.name, "http", None, where)
-    await writer(request).submit(SetPerson(by, body.name, "engineer", secret))
+    try:
+        secret = await door.passwords.hash(body.password)
+        await writer(request).submit(SetPerson(by, body.name, "engineer", secret))
+    except BaseException:
+        door.engineer_code.give_back(taken)
+        raise
     return await _signed_in(request, body.name, where)
 
 
@@ -150,6 +153,10 @@ async def post_pairing(request: Request) -> Response:
     by = Actor(pairing.by, "pairing", None, where)
     command = AddKey(by, PANEL, pairing.name, "operate", digest(token), pairing.controller)
     receipt = await writer(request).submit(command)
+    before = identity.caller(request)
+    if before.kind == PANEL:
+        # One browser is one panel.
+        await writer(request).submit(RemoveKey(by, PANEL, before.credential))
     answer = Json({"seq": receipt.seq, "zones": [], "panel": pairing.name, "controller": pairing.controller})
     _give(request, answer, PANEL_COOKIE, token, PANEL_COOKIE_S)
     return answer

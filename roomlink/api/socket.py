@@ -27,6 +27,7 @@ from roomlink.core.checks import require
 from roomlink.core.commands import Act, Actor, Command, LetGo, LinkZone, RecallScene, Unlink
 from roomlink.core.events import Entry, HoldEnded
 from roomlink.errors import BadRequest, CallerFault, RoomlinkError, UnknownName
+from roomlink.runtime.cluster.presence import Presence
 from roomlink.runtime.framing import framed
 from roomlink.runtime.holders import Holder
 from roomlink.runtime.writer import Receipt, Writer
@@ -34,11 +35,14 @@ from roomlink.runtime.writer import Receipt, Writer
 log = structlog.get_logger("roomlink")
 
 SUBPROTOCOL = "roomlink.v1"
-IN_FLIGHT_MAX = 32
+IN_FLIGHT_MAX = 4
 """Commands of one socket that wait for the disk at once; a flood is read no faster."""
+AT_ONCE_MAX = 4
+"""Messages of one socket that are taken in one go, before the others have their turn."""
 UNREAD_MAX = 256
 """Messages that wait for a panel to read them, above which nothing more is read from it."""
 CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_NOT_ALLOWED, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1008, 1009, 1011
+
 
 async def panel(socket: WebSocket) -> None:
     """``/api/v1/panels/{controller}``"""
@@ -121,7 +125,8 @@ class Connection:
         self._venue = venue
         self._sockets = sockets
         self._controller = controller
-        self._name = f"socket-{next(sockets.numbers)}"
+        # Of several nodes each names its sockets so that the writer can tell them apart.
+        self._name = f"{socket.app.state.node}socket-{next(sockets.numbers)}"
         self._caller = identity.caller(socket)
         who = controller or "watcher" if self._caller.kind == identity.OPEN else self._caller.who
         self._actor = Actor(who, "panel", self._name, self._caller.where)
@@ -159,7 +164,9 @@ class Connection:
     def _greet(self, after: tuple[int, str] | None) -> None:
         hub = self._venue.hub
         missed = None if after is None else hub.missed(*after)
-        self._listener.push(hub.welcome(self._controller, resumed=missed is not None, holder=self._name))
+        presence: Presence | None = self._socket.app.state.presence
+        more = {} if presence is None else {"nodes": presence.elsewhere()}
+        self._listener.push(hub.welcome(self._controller, resumed=missed is not None, holder=self._name, **more))
         if missed is not None:
             self._listener.catch_up(missed)
 
@@ -226,8 +233,13 @@ class Connection:
             return  # answering at once makes room: the loop below sees it
         self._taking = True
         try:
-            while self._inbox and not self._end.done() and self._can_take():
+            for _ in range(AT_ONCE_MAX):
+                if not self._inbox or self._end.done() or not self._can_take():
+                    break
                 self._take_one(self._inbox.popleft())
+            else:
+                # The others' turn: the rest when they have had theirs.
+                asyncio.get_running_loop().call_soon(self._take_all)
         finally:
             self._taking = False
         self._wire.hold_back(bool(self._inbox))

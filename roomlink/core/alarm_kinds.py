@@ -63,6 +63,7 @@ KINDS: dict[str, Kind] = {
     "override-lost": Kind("high", "overrides"),
     "wall-unknown": Kind("medium", "partitions"),
     "wall-late": Kind("medium", "partitions"),
+    "fence": Kind("medium", "partitions"),
     "device-lost": Kind("medium", "devices"),
     "journal": Kind("high"),
     "journal-found": Kind("medium"),

@@ -25,7 +25,7 @@ def zones_of(spec: Spec, alarm: str) -> tuple[str, ...]:
         found.update(spec.overrides[name].zones or spec.zones)
     elif section == "devices":
         found.update(binding.zone for binding in spec.bindings if binding.device == name)
-        for wall in spec.data["partitions"].values():
+        for wall in spec.data.get("partitions", {}).values():
             contacts = wall.get("contacts")
             ends = contacts.values() if isinstance(contacts, dict) else ()
             if any(at and at["device"] == name for at in (*ends, wall.get("report"))):

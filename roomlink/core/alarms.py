@@ -102,7 +102,7 @@ def standing(state: State) -> list[str]:
 
 def raise_alarm(draft: Draft, alarm: str, text: str) -> None:
     """The condition stands. Saying so again changes nothing."""
-    old = draft.alarms.get(alarm) or Alarm(draft.now, text, NORMAL, stands=False, real=False)
+    old = draft.alarms.get(alarm) or Alarm(draft.now, text, NORMAL, stands=False, real=False, count=0)
     if old.real:
         return
     if old.quiet is not None:
@@ -237,7 +237,7 @@ def _asked(draft: Draft, alarm: str, cause: str) -> Alarm:
     """The alarm's record, if a person may do that to it now."""
     known = [*draft.alarms.live(), *(a for a in alarm_kinds.possible(draft.spec.data) if a not in draft.alarms)]
     require("alarm", alarm, known)
-    record = draft.alarms.get(alarm) or Alarm(draft.now, "", NORMAL, stands=False, real=False)
+    record = draft.alarms.get(alarm) or Alarm(draft.now, "", NORMAL, stands=False, real=False, count=0)
     allowed = [one for one in BY_HAND if one in TRANSITIONS[record.state]]
     if cause not in allowed:
         words = {"remove": "be taken out of service", "return": "be put back into service"}

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import alarms, diary_apply, people
+from roomlink.core import alarms, diary_apply, divisions, people
 from roomlink.core import events as ev
 from roomlink.core.records import Alarm, Control, Level, Momentary, Motion, StoredScene
 from roomlink.core.spec import from_data
@@ -115,6 +115,7 @@ def _wall_set(state: State, event: ev.WallSet) -> None:
 
 def _wall_dropped(state: State, event: ev.WallDropped) -> None:
     state.walls.drop(event.partition)
+    state.divisions.drop(event.partition)
     for what in ("settle", "pin", "late"):
         state.deadlines.set((what, event.partition), None)
 
@@ -128,6 +129,8 @@ def _regrouped(state: State, event: ev.Regrouped) -> None:
 def _zone_dropped(state: State, event: ev.ZoneDropped) -> None:
     state.group_of.drop(event.zone)
     state.alone.drop(event.zone)
+    state.alone_since.drop(event.zone)
+    state.used.drop(event.zone)
     state.linked_by.drop(event.zone)
 
 
@@ -162,6 +165,21 @@ def _role_set(state: State, event: ev.RoleSet) -> None:
 
 def _remembered(state: State, event: ev.Remembered) -> None:
     state.alone[event.zone] = dict(event.values)
+    state.alone_since[event.zone] = (event.at, event.booking)
+
+
+def _division_set(state: State, event: divisions.DivisionSet) -> None:
+    state.divisions[event.partition] = event.now
+
+
+def _division_ended(state: State, event: divisions.DivisionEnded) -> None:
+    state.divisions.drop(event.partition)
+
+
+def _used_by_hand(state: State, event: divisions.UsedByHand) -> None:
+    for zone in event.zones:
+        # Compacting may put an older word after a newer one about the same zone.
+        state.used[zone] = max(event.at, state.used.get(zone, event.at))
 
 
 def _alarm_raised(state: State, event: ev.AlarmRaised) -> None:
@@ -223,6 +241,9 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.RoleSet: _role_set,
     ev.ControllerDropped: _controller_dropped,
     ev.Remembered: _remembered,
+    divisions.DivisionSet: _division_set,
+    divisions.DivisionEnded: _division_ended,
+    divisions.UsedByHand: _used_by_hand,
     ev.OverflowSet: _overflow_set,
     ev.SceneSaved: _scene_saved,
     ev.AlarmRaised: _alarm_raised,

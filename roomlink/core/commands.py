@@ -13,6 +13,9 @@ from roomlink.core.actor import Actor as Actor
 from roomlink.core.alarm_commands import AlarmCommand
 from roomlink.core.alarm_commands import ReportTrouble as ReportTrouble
 from roomlink.core.bookings import OneWish, Wish
+from roomlink.core.division_commands import CombineWall as CombineWall
+from roomlink.core.division_commands import DivisionCommand
+from roomlink.core.division_commands import StateArrangement as StateArrangement
 from roomlink.core.spec import Value
 
 
@@ -336,6 +339,7 @@ Command = (
     | StopMotion
     | NoteTold
     | AlarmCommand
+    | DivisionCommand
     | CreateBooking
     | ChangeBooking
     | CancelBooking

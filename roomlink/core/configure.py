@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomlink.core import alarms, combining, devices, diary, links, motion, orders, overrides, sources, walls
+from roomlink.core import alarms, combining, devices, diary, leading, links, motion, orders, overrides, sources, walls
 from roomlink.core.commands import Configure, Recover
 from roomlink.core.events import (
     Configured,
@@ -53,7 +53,7 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
     overrides.settle(draft)
     devices.disarm_changed(draft, old)
     if new.combining is None and old.combining is not None:
-        combining.dissolve(draft)
+        leading.dissolve(draft)
     combining.regroup(draft, new.zones, renew=_renewed(old, new))
     diary.reconfigure(draft)
     alarms.renew(draft)
@@ -87,7 +87,7 @@ def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
     for name, partition in old.partitions.items():
         if name not in new.partitions or new.partitions[name].between != partition.between:
             draft.emit(WallDropped(name))
-            for alarm in ("wall-unknown", "wall-late"):
+            for alarm in ("wall-unknown", "wall-late", "fence"):
                 alarms.drop(draft, f"{alarm}/{name}")
     alarms.drop_gone(draft, new)
     for overflow in list(draft.overflows.live()):

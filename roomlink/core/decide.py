@@ -8,10 +8,13 @@ from typing import Any
 
 from roomlink.core import (
     alarms,
+    arrangements,
     combining,
     commissioning,
     devices,
     diary,
+    fences,
+    leading,
     links,
     motion,
     occupancy,
@@ -19,6 +22,7 @@ from roomlink.core import (
     outside,
     overrides,
     people,
+    reference,
     scenes,
     turns,
     walls,
@@ -94,7 +98,9 @@ def decide(state: State, command: Command, now: float, request: Request | None =
         return Decision((), reply)
     draft = Draft(state, now)
     reply = _DECIDE[type(command)](draft, command)
+    reference.note_use(draft, command, reply.get("zones", ()))
     occupancy.follow(draft)
+    fences.follow(draft)
     alarms.suppress(draft)
     if request is not None:
         draft.emit(Answered(request.key, request.digest, {"seq": request.seq, **reply}))
@@ -133,7 +139,7 @@ def _link(draft: Draft, command: LinkZone) -> dict[str, Any]:
     anew = (command.controller, command.zone) not in draft.links
     links.link(draft, command.controller, command.zone, "hand")
     if anew:
-        combining.mirror(draft, command.controller, command.zone)
+        leading.mirror(draft, command.controller, command.zone)
     return {"zones": list(draft.linked.get(command.controller, ()))}
 
 
@@ -146,7 +152,7 @@ def _unlink(draft: Draft, command: Unlink) -> dict[str, Any]:
         linked = tuple(zone for zone in linked if zone == command.zone)
     for zone in linked:
         links.unlink(draft, command.controller, zone, "unlinked by hand")
-        combining.mirror(draft, command.controller, zone)
+        leading.mirror(draft, command.controller, zone)
     return {"zones": list(linked)}
 
 
@@ -250,6 +256,7 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     ForgetBookings: diary.forget,
     TickMove: turns.tick,
     RunRoutine: occupancy.run_routine,
+    **arrangements.DECIDE,
     **people.DECIDE,
     **alarms.DECIDE,
     Configure: configure,

@@ -16,6 +16,7 @@ from roomlink.core.alarm_events import AlarmCleared as AlarmCleared
 from roomlink.core.alarm_events import AlarmRaised as AlarmRaised
 from roomlink.core.alarm_events import AlarmSet as AlarmSet
 from roomlink.core.bookings import BOOKING_EVENTS, BOOKING_RECORDS, BookingEvent, Occurrence, OccurrencesSet
+from roomlink.core.divisions import DIVISION_EVENTS, DIVISION_RECORDS, DivisionEvent
 from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Check, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 
@@ -122,10 +123,12 @@ class ControllerDropped:
 
 @dataclass(frozen=True, slots=True)
 class Remembered:
-    """What a zone had when it last stood alone."""
+    """What a zone had when it last stood alone: at the stamp ``at`` (None: nobody put it down), in ``booking``."""
 
     zone: str
     values: Mapping[str, Value]
+    at: float | None = None
+    booking: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +251,7 @@ Event = (
     | Disarmed
     | Checked
     | BookingEvent
+    | DivisionEvent
     | AccessEvent
     | Told
     | Answered
@@ -281,6 +285,7 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "disarmed": Disarmed,
     "checked": Checked,
     **BOOKING_EVENTS,
+    **DIVISION_EVENTS,
     **ACCESS_EVENTS,
     "told": Told,
     "answered": Answered,
@@ -296,6 +301,7 @@ _RECORDS: dict[type[Any], type[Any]] = {
     OverrideSet: Override,
     Masked: Mask,
     **BOOKING_RECORDS,
+    **DIVISION_RECORDS,
     **ACCESS_RECORDS,
     Armed: Arming,
     Checked: Check,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 from roomlink.core.state import State
 
@@ -25,8 +25,17 @@ def components(zones: Iterable[str], neighbours: Callable[[str], Iterable[str]])
     return found
 
 
-def ties(state: State) -> Callable[[str], Iterable[str]]:
-    """Zone to the zones that it is joined to directly now, by an open partition or an overflow."""
+def joins(state: State, partition: str) -> bool:
+    """Whether a wall joins its zones: it is open, and not kept as a division."""
+    wall = state.walls.get(partition)
+    return wall is not None and wall.joins and partition not in state.divisions
+
+
+def ties(state: State, without: Collection[str] = ()) -> Callable[[str], Iterable[str]]:
+    """Zone to the zones that it is joined to directly now, by an open partition that is no division, or an overflow.
+
+    Partitions in ``without`` are left aside.
+    """
     spec = state.spec
     overflows: dict[str, set[str]] = {}
     for name in state.overflows.live():
@@ -36,8 +45,7 @@ def ties(state: State) -> Callable[[str], Iterable[str]]:
 
     def neighbours(zone: str) -> Iterable[str]:
         for partition in spec.walls_of[zone]:
-            wall = state.walls.get(partition)
-            if wall is not None and wall.joins:
+            if partition not in without and joins(state, partition):
                 a, b = spec.partitions[partition].between
                 yield b if a == zone else a
         yield from overflows.get(zone, ())

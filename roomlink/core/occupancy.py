@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from roomlink import limits
-from roomlink.core import combining, links, scenes
+from roomlink.core import homing, leading, links, scenes
 from roomlink.core.bookings import (
     BEFORE_THE_END,
     Occurrence,
@@ -44,6 +44,8 @@ def due(draft: Draft, booking: str, key: str) -> None:
     if late:
         draft.emit(Noticed(_caught_up(booking, old, phase)))
     settle(draft, old.zones)
+    if old.phase in BEFORE_THE_END and phase not in BEFORE_THE_END:
+        homing.go_home(draft, old.zones)
     if old.phase == "waiting" and phase in BEFORE_THE_END:
         _give_scene(draft, booking, old)
     if phase == "over":
@@ -126,7 +128,7 @@ def _leads(draft: Draft, zone: str) -> list[str]:
         return []
     group = draft.group_of.get(zone, (zone,))
     part = tuple(z for z in group if z in one.zones)
-    lead = combining.lead_of(draft, part)
+    lead = leading.lead_of(draft, part)
     homed = [controller for z in part for controller in draft.spec.homed_at.get(z, ())]
     return [lead] if lead is not None else homed[:1]
 

@@ -222,7 +222,9 @@ def _key_set(state: State, event: access.KeySet) -> None:
 
 
 def _key_removed(state: State, event: access.KeyRemoved) -> None:
-    state.key_of.drop(state.keys[event.key].secret)
+    key = state.keys.get(event.key)
+    if key is not None:
+        state.key_of.drop(key.secret)
     state.keys.drop(event.key)
     state.deadlines.set(("key", event.key), None)
 

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import combining, orders, sources
+from roomlink.core import leading, orders, sources
 from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds
 from roomlink.core.commands import RecallScene, RemoveScene, SaveScene
 from roomlink.core.events import SceneSaved
@@ -83,7 +83,7 @@ def _standpoint(draft: Draft, home: str | None, zone: str) -> str:
     """From where a scene's sources are named: in a group all zones show the same, the lead's."""
     if home is not None and shares_group(draft, home, zone):
         return home
-    lead = combining.lead_of(draft, draft.group_of.get(zone, (zone,)))
+    lead = leading.lead_of(draft, draft.group_of.get(zone, (zone,)))
     return zone if lead is None else draft.spec.controllers[lead].home
 
 

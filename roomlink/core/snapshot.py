@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from roomlink.core import access, bookings
+from roomlink.core import access, bookings, divisions
 from roomlink.core import events as ev
 from roomlink.core.apply import apply
 from roomlink.core.state import State
@@ -22,7 +22,9 @@ def snapshot(state: State) -> Iterator[ev.Event]:
     yield from (ev.WallSet(name, wall) for name, wall in state.walls.items())
     yield ev.Regrouped(tuple(dict.fromkeys(state.group_of.values())))
     yield from (ev.RoleSet(name, role) for name, role in state.roles.items())
-    yield from (ev.Remembered(zone, values) for zone, values in state.alone.items())
+    yield from (ev.Remembered(zone, values, *state.alone_since[zone]) for zone, values in state.alone.items())
+    yield from (divisions.DivisionSet(name, division) for name, division in state.divisions.items())
+    yield from (divisions.UsedByHand((zone,), at) for zone, at in state.used.items())
     yield from (ev.OverflowSet(name, zones) for name, zones in state.overflows.items())
     yield from (ev.SceneSaved(name, scene.content, scene.etag) for name, scene in state.scenes.items())
     yield from (ev.AlarmSet(name, "kept", alarm) for name, alarm in state.alarms.items())

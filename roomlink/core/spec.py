@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Any
 
 from roomlink.core.alarm_kinds import AlarmsSpec, alarms_spec
+from roomlink.core.divisions import ArrangementSpec
 
 Value = str | float | bool | None
 """What a control can be set to: an option's name, a number in the control's unit, on or off, or none."""
@@ -45,6 +46,8 @@ class LevelSpec:
     start: float
     tolerance: float = 0.0
     ceiling: float | None = None
+    sound: bool | None = None
+    """Whether more of it is louder; None: if its unit is dB."""
     scope: str = "group"
     name: str = ""
     section: str = ""
@@ -71,6 +74,8 @@ class SwitchSpec:
     start: bool = False
     min_on: float = 0.0
     min_off: float = 0.0
+    mutes: bool | None = None
+    """Whether on is silence; None: if it is called mute, or its name ends so."""
     scope: str = "group"
     name: str = ""
     section: str = ""
@@ -120,6 +125,8 @@ class ZoneSpec:
     type: str
     name: str
     controls: Mapping[str, ControlSpec]
+    idle: str | None = None
+    """The scene whose values it has when nobody needs it; None: where its controls start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +142,8 @@ class PartitionSpec:
     on_unknown: str = "hold"
     move_limit: float = 600.0
     sensed: bool = False
+    combine: str = "auto"
+    """Whether it combines when it opens: ``auto``, ``ask`` or ``hand``."""
     name: str = ""
     move_minutes: float | None = None
     """How long a crew takes to move it; None: nobody said, and ``limits.MOVE_MINUTES`` stands for it."""
@@ -162,6 +171,7 @@ class ControllerSpec:
     on_link: str = "keep"
     level_mode: str = "same"
     reach: tuple[str, ...] | None = None
+    hand_links_on_close: str = "end"
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +181,8 @@ class CombiningSpec:
     lead_order: tuple[str, ...] = ()
     others: str = "own"
     blend: float = 0.0
+    restore_for: float = 3600.0
+    """How many seconds after it last stood alone a zone still gets back what it had."""
     on_combine: Mapping[str, Value] = field(default_factory=dict)
     on_separate: Mapping[str, Value] = field(default_factory=dict)
 
@@ -266,6 +278,7 @@ class Spec:
     routines: Mapping[str, RoutineSpec] = field(default_factory=dict)
     crews: Mapping[str, CrewSpec] = field(default_factory=dict)
     alarms: AlarmsSpec = field(default_factory=AlarmsSpec)
+    arrangements: Mapping[str, ArrangementSpec] = field(default_factory=dict)
     data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
     """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
 
@@ -340,7 +353,7 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         id=data["venue"]["id"],
         name=data["venue"]["name"],
         timezone=data["venue"]["timezone"],
-        zones={z: ZoneSpec(v["type"], v["name"], controls(v["controls"])) for z, v in data["zones"].items()},
+        zones={z: ZoneSpec(v["type"], v["name"], controls(v["controls"]), v.get("idle")) for z, v in data["zones"].items()},
         partitions={p: _record(PartitionSpec, v) for p, v in data["partitions"].items()},
         controllers={c: _record(ControllerSpec, v) for c, v in data["controllers"].items()},
         combining=_record(CombiningSpec, combining) if combining else None,
@@ -351,6 +364,7 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         routines={r: _record(RoutineSpec, v) for r, v in data.get("routines", {}).items()},
         crews={c: _record(CrewSpec, v) for c, v in data.get("crews", {}).items()},
         alarms=alarms_spec(data.get("alarms", {})),
+        arrangements={a: _record(ArrangementSpec, v) for a, v in data.get("arrangements", {}).items()},
         data=data,
     )
 

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from roomlink.core.access import Key, Person, Session
 from roomlink.core.bookings import Booking, Occurrence, OccurrenceKey, Span, Tick, WallRequest
+from roomlink.core.divisions import Division
 from roomlink.core.events import Event
 from roomlink.core.records import Alarm, Arming, Check, Control, Hold, Link, Mask, Override, Role, StoredScene, Wall
 from roomlink.core.spec import EMPTY, Spec, Value
@@ -141,6 +142,9 @@ _TABLES = (
     "group_of",
     "roles",
     "alone",
+    "alone_since",
+    "divisions",
+    "used",
     "overflows",
     "scenes",
     "alarms",
@@ -188,6 +192,12 @@ class State:
     roles: Table[str, Role]
     alone: Table[str, dict[str, Value]]
     """Zone to what it had when it last stood alone."""
+    alone_since: Table[str, tuple[float | None, OccurrenceKey | None]]
+    """Zone to when that was, and the date of a booking that had the zone then."""
+    divisions: Table[str, Division]
+    """Walls that do not join their zones though they are open."""
+    used: Table[str, float]
+    """Zone to when it was last used by hand."""
     overflows: Table[str, tuple[str, ...]]
     scenes: Table[str, StoredScene]
     alarms: Table[str, Alarm]

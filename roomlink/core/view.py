@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import alarm_view, diary_view, discretion, links, scenes, sources
+from roomlink.core import alarm_view, diary_view, discretion, links, scenes, sources, wall_view
 from roomlink.core import commissioning as site
 from roomlink.core.instants import rfc3339 as rfc3339
 from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
@@ -219,31 +219,6 @@ def watched_face(state: State, controller: str, now: float) -> Data:
     return {"controller": controller, "links": [], **face_role(state, controller), "controls": {}, "alarms": []}
 
 
-def partition(state: State, name: str) -> Data:
-    """A wall. ``reported`` is what is said against the position that counts: not steady yet, or beneath a pin.
-
-    ``by`` said the position that counts, and ``source`` is how: a device's contact, HTTP, a panel.
-    """
-    wall = state.walls[name]
-    beneath = wall.sensed if wall.pinned_until is not None and wall.sensed != wall.position else None
-    return {
-        "position": wall.position,
-        "trust": wall.trust,
-        "flagged": wall.flagged,
-        "joins": wall.joins,
-        "by": wall.by or None,
-        "source": wall.via or None,
-        "reported": beneath if wall.report is None else wall.report,
-        "sensed": wall.sensed,
-        "pinned_until": None if wall.pinned_until is None else rfc3339(wall.pinned_until),
-        "requested": diary_view.wall_request(state, name),
-    }
-
-
-def partitions(state: State) -> Data:
-    return {name: partition(state, name) for name in state.spec.partitions}
-
-
 def groups(state: State) -> list[list[str]]:
     """Every group, in venue order."""
     return [list(g) for g in dict.fromkeys(state.group_of.get(z, (z,)) for z in state.spec.zones)]
@@ -264,7 +239,7 @@ def whole(state: State, seq: int, now: float) -> Data:
         "seq": seq,
         "zones": {z: zone(state, z, now) for z in state.spec.zones},
         "controllers": {c: watched_face(state, c, now) for c in state.spec.controllers},
-        "partitions": partitions(state),
+        "partitions": wall_view.partitions(state),
         "groups": groups(state),
         "overflows": {name: list(state.overflows[name]) for name in state.overflows.live()},
         "overrides": overrides(state),
@@ -329,7 +304,7 @@ def place(state: State) -> Data:
     """What the panels of all controllers show alike; it changes with entries alone, never with time."""
     return {
         "zones": {z: zone_links(state, z) for z in state.spec.zones},
-        "partitions": partitions(state),
+        "partitions": wall_view.partitions(state),
         "groups": groups(state),
         "overrides": overrides(state),
     }
@@ -355,7 +330,10 @@ def venue(state: State) -> Data:
             for t in dict.fromkeys(z["type"] for z in data["zones"].values())
         },
         "partitions": {
-            name: {k: p.get(k) for k in ("name", "between", "line", "settle", "on_unknown", "simulated")}
+            name: {
+                **{k: p.get(k) for k in ("name", "between", "line", "settle", "on_unknown", "simulated")},
+                "combine": p.get("combine", "auto"),
+            }
             for name, p in data["partitions"].items()
         },
         "controllers": {
@@ -363,6 +341,7 @@ def venue(state: State) -> Data:
             for name, c in data["controllers"].items()
         },
         "combining": data.get("combining"),
+        "arrangements": data.get("arrangements", {}),
         "scenes": scenes_of(state),
     }
 

@@ -161,7 +161,8 @@ def put(draft: Draft, name: str, wall: Wall) -> tuple[str, ...]:
         clear_alarm(draft, f"wall-unknown/{name}")
     if wall.position != "moving":
         clear_alarm(draft, f"wall-late/{name}")
-    return draft.spec.partitions[name].between if wall.joins != old.joins else ()
+    moved = wall.joins != old.joins or (name in draft.divisions and wall.position != old.position)
+    return draft.spec.partitions[name].between if moved else ()
 
 
 def overdue(draft: Draft, name: str) -> None:

@@ -237,9 +237,11 @@ def _words_in(state: State, of: _Day, bar: _Bar, xs: Sequence[float], y: float, 
     rest = [f"{of.clock(one.start)}\N{EN DASH}{of.clock(one.end)}"]
     rest += [f"one room with {_listed(state, others)}"] if others else []
     rest += [f"{seen['attendance']} people"] if seen["attendance"] is not None else []
+    # A part of a time tells nothing: where it does not fit, the start alone is told, and the rest by the title.
+    rest = [words for words in rest if fitted(words, width, 15.0) == words] or [of.clock(one.start)]
     most = int((height - 4.0) // 19.0)
     lines = wrapped(_capital(seen["title"]), width, 17.0, max(1, most - len(rest)))
-    lines += (rest := [fitted(words, width, 15.0) for words in rest])
+    lines += rest
     yield (
         f'<svg class="said" x="{xs[1] + 7:.1f}" y="{y:.0f}" width="{width + 4:.1f}" height="{height:.0f}" '
         'stroke="#1d1814" stroke-width="5" stroke-linejoin="round" paint-order="stroke">'

@@ -14,6 +14,7 @@ from typing import Any
 
 import orjson
 
+from roomlink.core.divisions import UsedByHand
 from roomlink.core.events import Answered, ControlSet, Entry, Event, HandSet, HoldBegan, HoldEnded, encode_entry
 from roomlink.core.records import Level
 from roomlink.errors import JournalDamaged
@@ -41,7 +42,7 @@ def is_chatter(entry: Entry) -> bool:
         and all(
             type(event.now) is Level
             if type(event) is ControlSet
-            else type(event) in (HandSet, HoldBegan, HoldEnded, Answered)
+            else type(event) in (HandSet, HoldBegan, HoldEnded, Answered, UsedByHand)
             for event in events
         )
     )
@@ -65,6 +66,9 @@ def _net(events: Sequence[Event]) -> tuple[Event, ...]:
             last[key] = (last.get(key, (place,))[0], event)
         elif isinstance(event, HandSet):
             key = ("hand", event.controller, event.control)
+            last[key] = (last.get(key, (place,))[0], event)
+        elif isinstance(event, UsedByHand):
+            key = ("used", event.zones)
             last[key] = (last.get(key, (place,))[0], event)
         elif isinstance(event, HoldBegan | HoldEnded):
             holds.setdefault(event.hold, []).append(place)

@@ -72,12 +72,6 @@ def restore(backup: Path, data: Path, folder: Path | None = None, tell: Tell = u
     return Restored(manifest, folder is not None, tuple(kept))
 
 
-def manifest_of(backup: Path) -> Manifest:
-    """What ``backup`` says that it holds. Raises ``BackupRefused``."""
-    with _opened(backup) as archive:
-        return _manifest(backup, archive)
-
-
 @contextmanager
 def _opened(backup: Path) -> Iterator[ZipFile]:
     try:

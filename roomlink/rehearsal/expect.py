@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
-from roomlink.core import view
+from roomlink.core import view, wall_view
 from roomlink.core.alarms import standing
 from roomlink.core.state import State
 from roomlink.rehearsal.reading import Reader
@@ -144,7 +144,7 @@ def _locked(seen: Seen, what: str, want: Any) -> list[Difference]:
 
 
 def _walls(seen: Seen, what: str, want: Any) -> list[Difference]:
-    found = view.partitions(seen.state)
+    found = wall_view.partitions(seen.state)
     return [d for wall, wished in want.items() for d in _members(wall, wished, found[wall])]
 
 

@@ -181,8 +181,9 @@ class Watch:
             if type(record) is Level:
                 assert isinstance(spec, LevelSpec)
                 for value in (record.origin, record.to):
-                    # A device that was turned by hand is taken as it is; a ceiling is for orders.
+                    # A device that was turned by hand is taken as it is, and may stay so: a ceiling is for orders.
                     top = spec.hi if record.by in self.plan.reporters else spec.top
+                    top = max(top, min(spec.hi, old.at(now))) if isinstance(old, Level) else top
                     at = f"{_named(key)} goes to {value:g} {spec.unit}, outside {spec.lo:g} to {top:g}"
                     hold_to("range", spec.lo - NEAR <= value <= top + NEAR, at)
             elif type(record) is Choice:

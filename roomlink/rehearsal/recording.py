@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC, datetime
 from itertools import groupby
 from pathlib import Path
@@ -13,6 +13,7 @@ from typing import Any
 
 from roomlink.core import commands, snapshot, view
 from roomlink.core import events as ev
+from roomlink.core.access import AccessEvent
 from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.alarms import standing
 from roomlink.core.apply import apply
@@ -96,15 +97,22 @@ def cut(journal: Journal, start: float, end: float, out: Path) -> int:
     state, seq, _ = fold(journal, start, empty=State, apply=apply)
     if not state.digest:
         raise BadValue("START", f"nothing was recorded yet at {view.rfc3339(start)}; choose a later start")
-    entries = list(journal.entries(seq, journal.seq_at(end)))
+    # Who may come in is none of a rehearsal's business, and a scenario is passed around.
+    entries = [_without_access(entry) for entry in journal.entries(seq, journal.seq_at(end))]
+    entries = [entry for entry in entries if entry.events]
     if not entries:
         raise BadValue("END", f"nothing happened from {view.rfc3339(start)} to {view.rfc3339(end)}")
     beside = out.with_suffix(".state.json")
-    beside.write_text(json.dumps([encode(event) for event in snapshot.snapshot(state)]))
+    begun = (event for event in snapshot.snapshot(state) if not isinstance(event, AccessEvent))
+    beside.write_text(json.dumps([encode(event) for event in begun]))
     head = {"name": f"{state.spec.name}, from {view.rfc3339(start)}", "start": start, "begin": beside.name}
     about = f"Cut from the journal of {state.spec.name}: {view.rfc3339(start)} to {view.rfc3339(end)}, UTC."
     out.write_text(written(head, _steps(state, start, entries), about))
     return len(entries)
+
+
+def _without_access(entry: Entry) -> Entry:
+    return replace(entry, events=tuple(event for event in entry.events if not isinstance(event, AccessEvent)))
 
 
 def stamp_of(text: str, zone: Any) -> float:

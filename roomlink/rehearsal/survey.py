@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from roomlink.core.combining import lead_of
+from roomlink.core.leading import lead_of
 from roomlink.core.spec import Spec
 from roomlink.core.state import State
 from roomlink.rehearsal.arrangements import DivisibleRoom, Group, Tell, alone, divisible_rooms, untold

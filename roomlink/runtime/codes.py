@@ -61,8 +61,14 @@ class EngineerCode:
     def is_open(self) -> bool:
         return self._digest is not None
 
-    def fits(self, given: str) -> bool:
-        return self._digest is not None and same(self._digest, digest(plain_code(given)))
-
-    def used(self) -> None:
+    def take(self, given: str) -> str | None:
+        """Use the code up, so that of two that come at once only one is let in: what to give back, or None."""
+        taken = self._digest
+        if taken is None or not same(taken, digest(plain_code(given))):
+            return None
         self._digest = None
+        return taken
+
+    def give_back(self, taken: str) -> None:
+        """It made nobody: it is good again."""
+        self._digest = taken

@@ -21,8 +21,12 @@ class Holder:
         self._timer: Timer | None = None
 
     def sign(self) -> None:
-        """A message came: it lives."""
-        self._last = self._clock.stamp()
+        """A message came: it lives. One that comes too late saves nothing: the service itself may have been held up."""
+        now, limit = self._clock.stamp(), self._last + limits.HOLD_SILENCE_S
+        if self._timer is not None and now > limit:
+            self.released()
+            self._let_go(limit)
+        self._last = now
 
     def holding(self) -> None:
         """It holds something from now on: watch it."""

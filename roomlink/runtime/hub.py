@@ -212,7 +212,7 @@ class Hub:
         """The first message: the whole view, unless the listener has one that a change can bring up to date."""
         state, seq, now = self._state(), self._seq(), self._now()
         head = {"type": "welcome", "seq": seq, "at": view.rfc3339(now), "resumed": resumed}
-        head |= {"journal": self._journal, "trouble": self.trouble, **more}
+        head |= {"journal": self._journal, **more, **({"trouble": self.trouble} if self.trouble else {})}
         if resumed:
             return orjson.dumps(head)
         if controller is None:

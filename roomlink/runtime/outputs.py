@@ -134,11 +134,9 @@ class Outputs:
         if isinstance(gate, MotionGate):
             gate.want(None, None, now)
         elif isinstance(gate, PowerGate):
-            on, point = gate.hold(now), binding.points[""]
-            if on is None:
-                self._runners[binding.device].outbox.forget(point)
-            else:
-                self._runners[binding.device].want(point, wanted.constant(binding.scaling.out(on)), now)
+            gate.hold(now)
+            # Not even what it is now is sent again: over a new connection that would switch a load that lost power.
+            self._runners[binding.device].outbox.forget(binding.points[""])
 
     def _drive(self, state: State, binding: Binding) -> None:
         """Make one binding want what its control says, or its mask."""

@@ -10,9 +10,10 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from roomlink.core import alarm_view, bookings, discretion, links, view
+from roomlink.core import alarm_view, bookings, discretion, links, view, wall_view
 from roomlink.core import events as ev
 from roomlink.core.alarm_events import AlarmEvent
+from roomlink.core.divisions import DivisionEnded, DivisionSet
 from roomlink.core.records import Wall
 from roomlink.core.spec import ChoiceSpec
 from roomlink.core.state import State
@@ -132,7 +133,7 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.turns = True
         elif kind in _OF_TURNS:
             touch.turns = True
-        elif isinstance(event, bookings.WallRequested | bookings.WallRequestEnded):
+        elif isinstance(event, bookings.WallRequested | bookings.WallRequestEnded | DivisionSet | DivisionEnded):
             touch.walls.add(event.partition)
         elif kind is ev.SceneSaved:
             touch.scenes = True
@@ -201,7 +202,7 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
     if touch.zones:
         data["zones"] = {zone: view.zone_links(state, zone) for zone in touch.zones}
     if walls:
-        data["partitions"] = {name: view.partition(state, name) for name in walls}
+        data["partitions"] = {name: wall_view.partition(state, name) for name in walls}
     if touch.groups:
         data["groups"] = view.groups(state)
     if touch.overrides:

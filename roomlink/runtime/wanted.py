@@ -67,9 +67,11 @@ def now_wanted(state: State, binding: Binding, now: float) -> Value:
 
 def is_so(state: State, binding: Binding, value: Value, now: float) -> bool:
     """Whether a control is what its device says that it was turned to; within its tolerance, if it is a level."""
-    record, spec = state.controls[binding.zone, binding.control], state.spec.zones[binding.zone].controls
+    record = state.controls.get((binding.zone, binding.control))
+    if record is None:
+        return True  # it is no longer configured
     if isinstance(record, Level):
-        level = spec[binding.control]
+        level = state.spec.zones[binding.zone].controls[binding.control]
         assert isinstance(level, LevelSpec)
         return isinstance(value, float) and abs(record.at(now) - value) <= level.tolerance + LEVEL_EPSILON
     return not isinstance(record, Motion) and record.value == value

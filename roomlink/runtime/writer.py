@@ -18,7 +18,7 @@ import structlog
 
 from roomlink import limits
 from roomlink.core import snapshot
-from roomlink.core.commands import Command
+from roomlink.core.commands import Command, LetGo
 from roomlink.core.events import Entry, HoldEnded, Noticed
 from roomlink.core.state import State
 from roomlink.errors import CallerFault, JournalFailed
@@ -100,7 +100,7 @@ class Writer:
         self._timer: Timer | None = None
         self._armed: float | None = None
         self._folds = 0
-        self._snapshot_seq = self._snapshot_tried = seq
+        self._snapshot_tried, self._snapshot_seq = seq, 0  # none is its own yet: there may be much to replay
         self._snapshotting = False
         self._owed: dict[Subject, _Owed] = {}
         self._retry_timer: Timer | None = None
@@ -209,7 +209,8 @@ class Writer:
 
     def _decide_owed(self, owed: _Owed) -> None:
         now = self.clock.stamp()
-        if owed.command is not WAKE_COMMAND:
+        # Letting go counts as of an earlier stamp: what was held must not go on first with what was due since.
+        if owed.command is not WAKE_COMMAND and not isinstance(owed.command, LetGo):
             self._wake(now)
         taken = self.engine.take(owed.command, now, owed.key, owed.digest)
         owed.seq, owed.reply = taken.seq, taken.reply

@@ -97,11 +97,26 @@ def _say(world: World, args: Args) -> None:
         client.line.say(args["message"])
 
 
+def _held_message(dice: Random, place: Place, at: float) -> Args:
+    held = [name for name, spec in place.controls.items() if spec["kind"] in _HELD]
+    control = dice.choice(held or list(place.controls))
+    do = dice.choice(_HELD.get(place.controls[control]["kind"], ("set",)))
+    return {"tab": dice.choice(TABS), "message": {"type": "act", "id": 1, "control": control, "do": do}}
+
+
+_HELD = {"level": ("raise", "lower"), "momentary": ("press",), "motion": ("open", "close")}
+
+
+def _say_and_vanish(world: World, args: Args) -> None:
+    _say(world, args)
+    world.vanish(args["tab"])
+
+
 def _tab(dice: Random, place: Place, at: float) -> Args:
     return {"tab": dice.choice(TABS)}
 
 
-def _connect(dice: Random, place: Place, at: float) -> Args:
+def _connect(dice: Random, place: Place, at: float) -> dict[str, Any]:
     controller = dice.choice([None, *dice.sample(place.controllers, min(3, len(place.controllers)))])
     return {"tab": dice.choice(TABS), "controller": controller}
 
@@ -176,6 +191,14 @@ def _plug(world: World, args: Args) -> None:
         world.outputs.stand_ins[args["device"]].plug()
 
 
+def _accept(world: World, args: Args) -> None:
+    """What a device has refused is not tried again by itself: it is connected anew."""
+    world.bench.device(args["device"]).refusals.clear()
+    if args["device"] not in world.unplugged:
+        _unplug(world, {"device": args["device"], "power": False})
+        _plug(world, {"device": args["device"]})
+
+
 def calm(world: World) -> None:
     """Everything works again, everybody reads, and nobody touches anything for a while."""
     world.disk.heal()
@@ -185,10 +208,7 @@ def calm(world: World) -> None:
         stand = world.bench.device(name)
         stand.delay_s = 0.0
         if stand.refusals:
-            # What a device has refused is not tried again by itself: it is switched off and on.
-            stand.refusals.clear()
-            _unplug(world, {"device": name, "power": False})
-            _plug(world, {"device": name})
+            _accept(world, {"device": name})
     for name, client in list(world.clients.items()):
         if not client.alive:
             _close(world, {"tab": name})
@@ -209,6 +229,8 @@ KINDS: dict[str, Kind] = {
     "connect": Kind(8, _connect, lambda w, a: w.connect(a["tab"], a["controller"]), "{tab} opens {controller}"),
     "say": Kind(60, _message, _say, "{tab} says {message}"),
     "close": Kind(2, _tab, _close, "{tab} closes"),
+    "hold": Kind(10, _held_message, _say, "{tab} says {message}"),
+    "hold and vanish": Kind(4, _held_message, _say_and_vanish, "{tab} says {message} and vanishes"),
     "vanish": Kind(3, _tab, lambda w, a: w.vanish(a["tab"]), "{tab} vanishes"),
     "resume": Kind(5, _tab, lambda w, a: w.resume(a["tab"]), "{tab} comes back"),
     "stall": Kind(3, _tab, _reads(False), "{tab} stops reading"),
@@ -219,7 +241,7 @@ KINDS: dict[str, Kind] = {
     "slow device": Kind(2, _slow_device, lambda w, a: w.bench.device(a["device"]).slow(a["delay"]),
                         "{device} takes {delay} s for everything"),
     "refuse": Kind(1, _point, lambda w, a: w.bench.device(a["device"]).refuse(a["point"]), "{device} refuses {point}"),
-    "accept": Kind(1, _point, lambda w, a: w.bench.device(a["device"]).accept(a["point"]), "{device} accepts {point}"),
+    "accept": Kind(1, _device, _accept, "{device} takes everything again, and is connected anew"),
     "lie": Kind(4, _lie, _turn, "{device} says that {point} is {value}"),
     "contact": Kind(8, _input, _turn, "at {device} {point} is {value}"),
     "wall": Kind(6, _walk, _run_wall, "the simulated wall {wall} runs to {to}"),
@@ -245,7 +267,7 @@ KINDS: dict[str, Kind] = {
 
 def random_actions(dice: Random, place: Place, hours: float) -> list[Action]:
     """What happens in so many hours: bursts, and quiet between them."""
-    found: list[Action] = []
+    found = [Action("connect", _connect(dice, place, FIRST_STAMP) | {"tab": tab}, 0.0) for tab in TABS]
     at, end = FIRST_STAMP, FIRST_STAMP + hours * 3600.0
     names = [n for n in KINDS if (n != "wall" or place.simulated) and (n != "contact" or place.inputs)]
     names = [n for n in names if place.points or n not in ("refuse", "accept", "lie")]

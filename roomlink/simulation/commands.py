@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from random import Random
 
+from roomlink.core import alarm_commands as alarm
 from roomlink.core import commands as cmd
 from roomlink.core.bookings import OneWish, Wish, key_of
 from roomlink.core.commands import Actor, Command
@@ -129,6 +130,12 @@ def _booking_name(dice: Random) -> str:
     return f"{dice.choice(BOOKINGS)}-{dice.randint(1, 9)}"
 
 
+def _alarm(dice: Random, place: Place) -> str:
+    """One that there may be; mostly it is normal, and what is asked is refused."""
+    lost = [f"device-lost/{device}" for device in place.devices]
+    return dice.choice(["calendar/office", *lost, *(f"wall-unknown/{wall}" for wall in place.walls)])
+
+
 COMMANDS: dict[str, tuple[int, Make]] = {
     "Act": (30, _act),
     "LinkZone": (10, lambda d, p, at: cmd.LinkZone(_by(d), d.choice(p.controllers), p.zone(d))),
@@ -150,6 +157,11 @@ COMMANDS: dict[str, tuple[int, Make]] = {
     "ForgetBookings": (1, lambda d, p, at: cmd.ForgetBookings(_by(d), at - 3600.0)),
     "RunRoutine": (2, lambda d, p, at: cmd.RunRoutine(Actor("service", "schedule"), d.choice(p.routines), at)),
     "ReportTrouble": (1, lambda d, p, at: cmd.ReportTrouble(_by(d), "calendar/office", d.choice(["", "it is away"]))),
+    "AcknowledgeAlarm": (3, lambda d, p, at: alarm.AcknowledgeAlarm(_by(d), _alarm(d, p))),
+    "ShelveAlarm": (2, lambda d, p, at: alarm.ShelveAlarm(_by(d), _alarm(d, p), d.choice([60.0, 900.0]), "known")),
+    "UnshelveAlarm": (1, lambda d, p, at: alarm.UnshelveAlarm(_by(d), _alarm(d, p))),
+    "TakeAlarmOut": (1, lambda d, p, at: alarm.TakeAlarmOut(_by(d), _alarm(d, p), "away")),
+    "ReturnAlarm": (1, lambda d, p, at: alarm.ReturnAlarm(_by(d), _alarm(d, p))),
 }
 """How often each kind comes up, and how one is made."""
 _NEEDS = {

@@ -5,7 +5,7 @@ What must be so at every single entry is held by ``rehearsal.invariants.Watch``,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from roomlink import limits
@@ -20,6 +20,7 @@ from roomlink.journal.recovery import fold
 from roomlink.rehearsal.faces import check_faces
 from roomlink.rehearsal.invariants import NEAR
 from roomlink.runtime import wanted
+from roomlink.runtime.wiring import Binding
 from roomlink.simulation.broken import hold_to
 from roomlink.simulation.clients import Client
 from roomlink.simulation.world import World
@@ -53,7 +54,9 @@ def picture(world: World) -> None:
 
 def _same_picture(client: Client, state: State, now: float, shown: Data) -> None:
     assert client.picture is not None
-    moving = {key for key, one in state.controls.items() if isinstance(one, Level) and (one.arrival or now) > now}
+    # Also what has come to its end while a failing disk has not taken that yet.
+    moving = {k: one.arrival for k, one in state.controls.items() if isinstance(one, Level) and one.arrival is not None}
+    late = {key for key, arrival in moving.items() if arrival <= now}
     for part, right in shown.items():
         if part in ("at", "seq"):
             continue
@@ -63,8 +66,10 @@ def _same_picture(client: Client, state: State, now: float, shown: Data) -> None
         if part == "partitions" and client.controller is not None:
             left, right = _counting(left), _counting(right)
         elif part in ("zones", "controllers", "controller"):
-            settled = _settled_zones if part == "zones" else _settled_faces
-            left, right = settled(left, state, moving), settled(right, state, moving)
+            if part == "zones":
+                left, right = _settled_zones(left, moving, late), _settled_zones(right, moving, late)
+            else:
+                left, right = _settled_faces(left, state, moving), _settled_faces(right, state, moving)
         if left != right:
             hold_to("picture", False, f"{client.name} of {client.controller} has {_first_difference(part, left, right)}")
 
@@ -74,19 +79,17 @@ def _counting(walls: Data) -> Data:
     return {name: {**wall, "reported": None} for name, wall in walls.items()}
 
 
-def _settled_zones(zones: Any, state: State, moving: set[tuple[str, str]]) -> Any:
-    """Without the values of what is on its way: those a client works out for itself."""
-    return {
-        zone: {**content, "controls": _without_value(zone, content.get("controls", {}), moving)}
-        for zone, content in zones.items()
-    }
+def _settled_zones(zones: Any, moving: Collection[tuple[str, str]], late: Collection[tuple[str, str]]) -> Any:
+    """Without the values of what is on its way: those a client works out for itself, and when it is there."""
+
+    def settled(zone: str, controls: Data) -> Data:
+        still = {c: {**one, "value": None} if (zone, c) in moving else one for c, one in controls.items()}
+        return {c: {**one, "moving": None} if (zone, c) in late else one for c, one in still.items()}
+
+    return {zone: {**content, "controls": settled(zone, content.get("controls", {}))} for zone, content in zones.items()}
 
 
-def _without_value(zone: str, controls: Data, moving: set[tuple[str, str]]) -> Data:
-    return {c: {**one, "value": None} if (zone, c) in moving else one for c, one in controls.items()}
-
-
-def _settled_faces(faces: Any, state: State, moving: set[tuple[str, str]]) -> Any:
+def _settled_faces(faces: Any, state: State, moving: Collection[tuple[str, str]]) -> Any:
     found = {}
     for controller, face in faces.items():
         move = {c for zone, c in moving if zone in state.linked.get(controller, ())}
@@ -103,8 +106,9 @@ def _first_difference(path: str, left: Any, right: Any) -> str:
 
 
 def feedback(world: World) -> None:
-    watch = world.writer.engine.watch
-    if watch is not None:
+    watch, place = world.writer.engine.watch, (world.restarts, world.writer.engine.seq)
+    if watch is not None and world.felt != place:
+        world.felt = place
         check_faces(watch.plan, world.writer.state, world.now)
 
 
@@ -112,7 +116,9 @@ def holder(world: World) -> None:
     signs = {client.holder: client for client in world.clients.values() if client.line is not None}
     for name, hold in world.writer.state.holds.items():
         if hold.until is not None:
-            bounded = world.now <= hold.until + NEAR and hold.until - hold.start <= limits.HELD_OVER_HTTP_S_MAX + NEAR
+            # What moves is stopped at the device then; that it is written down may have to wait for a failing disk.
+            in_time = world.now <= hold.until + NEAR or world.writer.failure is not None
+            bounded = in_time and hold.until - hold.start <= limits.HELD_OVER_HTTP_S_MAX + NEAR
             hold_to("holder", bounded, f"{name} stands {world.now - hold.start:.2f} s after it began")
             continue
         client = signs.get(hold.holder)
@@ -239,11 +245,20 @@ def converged(world: World) -> None:
         for binding in wired.bindings:
             if binding.cls == "signal":
                 right, found = wanted.now_wanted(state, binding, now), world.bench.device(name).values.get(binding.points[""])
-                hold_to("converged", alike(right, found), f"{binding.name} is {found!r} at {name}, and shall be {right!r}")
+                fine = alike(right, found) or _means_the_same(state, binding, found, now)
+                hold_to("converged", fine, f"{binding.name} is {found!r} at {name}, and shall be {right!r}")
     hold_to("holder", not state.holds, f"{list(state.holds)} stand though nobody holds anything")
     for client in world.clients.values():
         fine = client.line is None or client.line.up_to_date
         hold_to("picture", fine, f"{client.name} has not got all that was told")
+
+
+def _means_the_same(state: State, binding: Binding, found: Any, now: float) -> bool:
+    """Whether a level that may be turned at its device is as near as its tolerance, or at the end of its range."""
+    level = isinstance(found, int | float) and isinstance(state.controls[binding.zone, binding.control], Level)
+    if not level or isinstance(found, bool) or not binding.follow:
+        return False
+    return wanted.is_so(state, binding, binding.scaling.back(found, "level"), now)
 
 
 MOMENTS: tuple[Callable[[World], None], ...] = (

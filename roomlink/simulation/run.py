@@ -88,14 +88,16 @@ class Run:
         self.world: World | None = None
         self._variants = variants
 
-    def go(self, actions: Sequence[Action]) -> Failure | None:
+    def go(self, actions: Sequence[Action], *, ends: bool = True) -> Failure | None:
+        """``ends``: hold it to the rules of the end too, once everything works again."""
         listening = Listening()
         with listening.on():
             try:
                 self.world = World(self._variants, listening)
                 for self.step, action in enumerate(actions, start=1):
                     self._do(self.world, action)
-                self._end(self.world)
+                if ends:
+                    self._end(self.world)
             except invariants.Broken as broken:
                 return Failure(broken.rule, broken.text, self.step)
             except Exception as error:  # an error in the service's code, or in the simulation's: both are to be seen
@@ -131,9 +133,11 @@ def simulate(given: Evening, *, shrinks: bool = True) -> Outcome:
     short: Sequence[Action] = ()
     if failure is not None:
         short = given.actions[: failure.step]
+        ends = failure.step == len(given.actions)
         if shrinks:
-            short = shortest(given.variants, short, failure.rule)
-            failure = _again(given.variants, short, failure)
+            short = shortest(given.variants, short, failure.rule, ends=ends)
+            again = Run(given.variants).go(short, ends=ends)
+            failure = failure if again is None else replace(failure, text=again.text)
     world = run.world
     bodies = world.disk.bodies if world is not None else []
     hours = 0.0 if world is None else (world.now - FIRST_STAMP) / 3600.0
@@ -142,20 +146,14 @@ def simulate(given: Evening, *, shrinks: bool = True) -> Outcome:
     return Outcome(given.seed, run.step, hours, len(bodies), restarts, digest, failure, tuple(short))
 
 
-def _again(variants: Configurations, short: Sequence[Action], first: Failure) -> Failure:
-    """The text of the short run, with the step of the whole one."""
-    failure = Run(variants).go(short)
-    return first if failure is None else Failure(failure.rule, failure.text, first.step)
-
-
-def shortest(variants: Configurations, actions: Sequence[Action], rule: str) -> list[Action]:
+def shortest(variants: Configurations, actions: Sequence[Action], rule: str, *, ends: bool) -> list[Action]:
     """Leave out ever smaller pieces of ``actions``, and the waits after them, while ``rule`` still breaks."""
     tries = 0
 
     def still(some: Sequence[Action]) -> bool:
         nonlocal tries
         tries += 1
-        failure = Run(variants).go(some) if tries <= TRIES_MAX else None
+        failure = Run(variants).go(some, ends=ends) if tries <= TRIES_MAX else None
         return failure is not None and failure.rule == rule
 
     found = fewer(list(actions), still)

@@ -67,7 +67,9 @@ class WatchedEngine(Engine):
     def committed(self, entry: Entry) -> None:
         if self.watch is not None:
             self.watch.look(self.durable)
-            self.watch.mixed = any(isinstance(event, PhaseSet) for event in entry.events)
+            # A booking's scene, and what recovery lets go of as of the last stamp, set levels beside the regrouping.
+            phases = any(isinstance(event, PhaseSet) for event in entry.events)
+            self.watch.mixed = phases or entry.did.get("command") == "Recover"
         super().committed(entry)
         if self.watch is not None:
             self.watch.entry(self.durable, entry.at)
@@ -155,8 +157,9 @@ class World:
         self.keys: dict[str, tuple[str, dict[str, Any]]] = {}
         self.lies: set[tuple[str, str]] = set()
         """Points that were turned at the device itself."""
-        self.refused = 0
         self.restarts = 0
+        self.felt = (-1, -1)
+        """The life and the position at which the feedback was counted out last: it changes with entries."""
         self._start()
 
     # Lives of the service.
@@ -278,7 +281,6 @@ class World:
         try:
             done = self.writer.put(command, key, digest)
         except CallerFault:
-            self.refused += 1
             return
         except RoomlinkError:
             raise

@@ -24,6 +24,11 @@ def alarms(model: Alarms, data: Mapping[str, Any], devices: Devices, report: Rep
     for alarm in model.priorities:
         _known(("alarms", "priorities", alarm), alarm, [*KINDS, *known], report)
     suppressed = [_suppressed(i, one, data, known, report) for i, one in enumerate(model.suppressed)]
+    for index in _in_circles(model.suppressed):
+        text = "these alarms suppress one another in a circle, so that nobody would be told"
+        report.add(
+            ("alarms", "suppressed", index, "while", "alarm"), text, "name what comes first, and leave that alone"
+        )
     found = {"priorities": dict(model.priorities), "suppressed": suppressed}
     if model.mqtt is not None:
         found["mqtt"] = _topic(model.mqtt, devices, report)
@@ -55,6 +60,31 @@ def _suppressed(index: int, one: Suppressed, data: Mapping[str, Any], known: lis
         "override": when.override if when else None,
         "other": when.alarm if when else None,
     }
+
+
+def _in_circles(entries: list[Suppressed]) -> list[int]:
+    """The entries by which an alarm would be suppressed, over others, because of itself."""
+
+    def behind(alarm: str) -> set[str]:
+        """The alarms for which this one gives way."""
+        names = (alarm, alarm.partition("/")[0])
+        others = {one.while_.alarm for one in entries if one.alarm in names and one.while_ and one.while_.alarm}
+        return others - {alarm}
+
+    found = []
+    for index, one in enumerate(entries):
+        look = [one.while_.alarm] if one.while_ and one.while_.alarm else []
+        seen: set[str] = set()
+        while look:
+            alarm = look.pop()
+            if alarm not in seen:
+                seen.add(alarm)
+                look += behind(alarm)
+        # What a kind gives way for may be of that kind itself: that one is left alone.
+        further = seen - {one.while_.alarm if one.while_ else None}
+        if any(one.alarm in (alarm, alarm.partition("/")[0]) for alarm in further):
+            found.append(index)
+    return found
 
 
 def _topic(topic: AlarmTopic, devices: Devices, report: Report) -> Data:

@@ -27,7 +27,7 @@ from roomlink.runtime.clock import Clock, SystemClock
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
-from roomlink.service import bind, server_config
+from roomlink.serving import bind, server_config
 from roomlink.venue.load import Loaded, load
 
 HARBOUR = """

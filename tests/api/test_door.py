@@ -19,6 +19,7 @@ from tests.api.harness import WITHIN_S, Running, Served
 HALF_OPEN = int(os.environ.get("ROOMLINK_HALF_OPEN", "400"))
 """How many connections at once finish nothing; more on request."""
 HALF = b"GET /api/v1/panels/heron-wall HTTP/1.1\r\nHost: localhost\r\nUpgrade: websocket\r\nConnection: upgr"
+HALF_BODY = b"POST /api/v1/zones/heron/actions HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100\r\n\r\n{"
 WHOLE = b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n"
 LARGE_BYTES = 16 * 1024 * 1024
 CLOSED = (b"", "aborted")
@@ -46,7 +47,12 @@ async def heard(reader: asyncio.StreamReader) -> bytes | str:
 
 @pytest.mark.parametrize(
     "said",
-    [b"", b"GET", HALF, b"POST /api/v1/zones/heron/actions HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100\r\n\r\n{"],
+    [
+        b"",
+        b"GET",
+        HALF,
+        b"POST /api/v1/zones/heron/actions HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100\r\n\r\n{",
+    ],
     ids=["nothing", "a word", "half a handshake", "half a body"],
 )
 async def test_a_request_that_does_not_come_whole_is_given_up(soon: None, service: Running, said: bytes) -> None:

@@ -64,7 +64,9 @@ def test_a_pulled_plug_is_one_alarm_until_it_is_back(demo: httpx.Client) -> None
     demo.put("/simulated-devices/picture", json={"plugged": False})
     until(lambda: list(demo.get("/state").json()["alarms"]) == ["device-lost/picture"])
     demo.put("/simulated-devices/picture", json={"plugged": True})
-    until(lambda: demo.get("/state").json()["alarms"] == {})
+    until(lambda: demo.get("/state").json()["alarms"]["device-lost/picture"]["state"] == "returned")
+    demo.post("/alarms/device-lost/picture/acknowledge")
+    assert demo.get("/state").json()["alarms"] == {}
 
 
 def test_the_fire_contact_masks_and_refuses_until_it_clears(demo: httpx.Client) -> None:

@@ -1,4 +1,4 @@
-"""The real service on whatever `/openapi.json` allows, and on what it does not: every answer is one that is described."""
+"""The real service on what `/openapi.json` allows, and on what it does not: every answer is one that is described."""
 
 from __future__ import annotations
 

@@ -68,6 +68,7 @@ async def test_the_code_on_the_terminal_makes_the_first_engineer(empty: Running)
         ({"password": "short"}, 422),
         ({"password": "aaaaaaaaaaaaaaaa"}, 422),
         ({"name": "Kim Ruiz"}, 422),
+        ({"name": "heron-wall"}, 409),
         ({"password": "x" * 201}, 422),
     ],
 )
@@ -216,6 +217,10 @@ async def test_a_browser_is_paired_with_a_code_and_works_its_panel_alone(guarded
         assert (await tablet.get("/session")).json()["controller"] == "tern-wall"
         again = await tablet.get(guarded.url + "/panel/tern-wall")
         assert "Max-Age=34560000" in again.headers["set-cookie"]
+        await guarded.settled()
+        second = (await alex.post("/pairing-codes", json={"controller": "plover-wall"})).json()["code"]
+        assert (await tablet.post("/pairings", json={"code": second})).status_code == 200
+        assert list((await alex.get("/panels")).json()["panels"]) == ["heron-wall", "plover-wall"]
         async with browser(guarded) as thief:
             assert kind(await thief.post("/pairings", json={"code": made["code"]})) == "sign-in-refused"
 

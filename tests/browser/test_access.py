@@ -13,6 +13,7 @@ from playwright.async_api import Page, expect
 from tests.api.harness import Served, write_venue
 from tests.browser.conftest import Opener
 from tests.browser.harness import QUAY
+from tests.browser.pages import AXE, AXE_RUN, SMALL_TARGETS, TARGET_PX
 from tests.test_service_access import code_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
@@ -38,6 +39,13 @@ async def make_engineer(page: Page, served: Served) -> None:
     await form.get_by_role("button").click()
 
 
+async def looked_at(page: Page) -> list[str]:
+    """What a checker of accessibility finds on a page as it is now, and what is too small for a finger."""
+    await page.evaluate(AXE.read_text())
+    found: list[str] = await page.evaluate(AXE_RUN) + await page.evaluate(SMALL_TARGETS, TARGET_PX)
+    return found
+
+
 async def test_from_the_first_start_to_a_panel_that_is_taken_back(guarded: Served, show: Opener) -> None:
     """The engineer comes in by the terminal's code, pairs a second browser, which works, and then no longer."""
     desk = await show("/technician", base=guarded.url, live=False)
@@ -47,7 +55,9 @@ async def test_from_the_first_start_to_a_panel_that_is_taken_back(guarded: Serve
     await desk.page.locator("#panel-controller").select_option("tern-wall")
     await desk.page.get_by_role("button", name="Make a pairing code").click()
     code = await desk.page.locator("#pairing-secret").inner_text()
-    assert await desk.page.locator("#pairing-once img").evaluate("image => image.decode().then(() => image.naturalWidth)")
+    picture = desk.page.locator("#pairing-once img")
+    assert await picture.evaluate("image => image.decode().then(() => image.naturalWidth)")
+    assert await looked_at(desk.page) == []
 
     wall = await show(f"/pair#{code}", base=guarded.url, live=False)
     await expect(wall.page.get_by_label("Code")).to_have_value(code)
@@ -61,6 +71,8 @@ async def test_from_the_first_start_to_a_panel_that_is_taken_back(guarded: Serve
     await desk.live()
     await expect(desk.page.locator("#journal-table")).to_contain_text("was paired with Tern wall")
     await desk.page.get_by_role("button", name="Take back: tern-wall").click()
+    await expect(wall.connection).to_have_text("Live")
+    await desk.page.get_by_role("button", name="Really take back? tern-wall").click()
     await expect(wall.connection).to_have_attribute("data-stale", "")
     await expect(wall.connection).to_contain_text("taken back by alex")
     await wall.page.reload()
@@ -70,12 +82,14 @@ async def test_from_the_first_start_to_a_panel_that_is_taken_back(guarded: Serve
 async def test_a_person_signs_out_and_in_again(guarded: Served, show: Opener) -> None:
     """The page that one wanted comes after the sign-in; what is wrong is told without saying which part."""
     desk = await show("/sign-in", base=guarded.url, live=False)
+    assert await looked_at(desk.page) == []
     await make_engineer(desk.page, guarded)
     await expect(desk.page.locator("h1")).to_have_text("Quay House")
     await desk.page.goto(guarded.url + "/sign-in")
     await expect(desk.page.locator("#about")).to_have_text("You are alex, with the role engineer.")
     await desk.page.get_by_role("button", name="Sign out").click()
     await expect(desk.page.locator("h1")).to_have_text("Sign in")
+    assert await looked_at(desk.page) == []
     await desk.page.goto(guarded.url + "/plan")
     enter = desk.page.locator("#enter")
     await enter.get_by_label("Name").fill("alex")

@@ -230,6 +230,7 @@ def test_the_list_has_what_stands_first_then_the_most_urgent_then_the_oldest() -
     listed = alarm_view.listed(driver.state, driver.now)
     assert [one["alarm"] for one in listed["alarms"]] == [GATE, RACK, "feed/x", "journal"]
     about_rack = listed["alarms"][1]
+    assert about_rack["count"] == 1
     assert (about_rack["zones"], about_rack["controllers"], about_rack["device"]) == (["a"], ["a-panel"], "rack")
     assert listed["raised"] == {"seconds": 600.0, "times": 4, "flood": False}
 

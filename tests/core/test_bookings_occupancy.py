@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from roomlink.core import view
+from roomlink.core import view, wall_view
 from roomlink.core.bookings import PhaseSet
 from roomlink.core.commands import Configure, RunRoutine
 from roomlink.core.events import Noticed, WallSet
@@ -118,11 +118,11 @@ def test_a_closed_wall_is_asked_for_and_joins_nothing(driver: Driver) -> None:
     assert requests(driver) == {"a-b": "open", "b-c": "closed"}
     assert driver.groups() == [["a"], ["b"], ["c"]]
     assert not any(isinstance(event, WallSet) for event in driver.decisions[-1].events)
-    seen = view.partition(driver.state, "a-b")["requested"]
+    seen = wall_view.partition(driver.state, "a-b")["requested"]
     assert (seen["position"], seen["booking"], seen["by"], seen["met"]) == ("open", "gala", rfc3339(at(60)), False)
-    assert view.partition(driver.state, "b-c")["requested"]["met"]
+    assert wall_view.partition(driver.state, "b-c")["requested"]["met"]
     driver.wall("a-b", "open")
-    assert view.partition(driver.state, "a-b")["requested"]["met"]
+    assert wall_view.partition(driver.state, "a-b")["requested"]["met"]
 
 
 def test_each_part_of_a_booking_has_its_own_lead_until_the_wall_opens(driver: Driver) -> None:

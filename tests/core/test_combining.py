@@ -51,6 +51,16 @@ def test_the_lead_is_linked_to_all_zones_of_its_group_by_combining() -> None:
     assert driver.set("a-panel", "volume", -10.0).reply["zones"] == ["a", "b", "c"]
 
 
+def test_a_zone_that_stands_alone_has_nothing_to_mirror() -> None:
+    """A panel beside its lead is linked by its home alone, whatever the lead unlinks and links again."""
+    controllers = {**venues.panels("ab"), "desk": {"home": "a"}}
+    rules = {**venues.lead_by_order("ab"), "others": "mirror"}
+    driver = Driver(venues.row(2, controllers=controllers, combining=rules))
+    driver.unlink("a-panel")
+    driver.link("a-panel", "a")
+    assert driver.reasons("desk", "a") == ("home",)
+
+
 def test_others_keep_their_own_zone() -> None:
     """With ``own`` they act on their home alone."""
     driver = make()

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from roomlink.core import view
+from roomlink.core import view, wall_view
 from roomlink.testing import venues
 from roomlink.testing.driver import Driver
 
@@ -53,7 +53,7 @@ def test_a_controller_shows_its_links_its_part_and_its_feedback(driver: Driver) 
 def test_a_partition_shows_its_position_and_how_far_it_is_trusted(driver: Driver) -> None:
     """And whether it is flagged."""
     driver.wall("a-b", "open", pin=60.0)
-    seen = view.partitions(driver.state)
+    seen = wall_view.partitions(driver.state)
     assert list(seen) == ["a-b", "b-c"]
     assert (seen["a-b"]["position"], seen["a-b"]["trust"], seen["a-b"]["flagged"]) == ("open", "pinned", False)
     assert seen["a-b"]["pinned_until"] == view.rfc3339(driver.now + 60.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from roomlink.core import view
+from roomlink.core import wall_view
 from roomlink.core.alarms import standing
 from roomlink.core.commands import Actor, ReportWall
 from roomlink.errors import BadValue, UnknownName
@@ -330,11 +330,11 @@ def test_what_a_sensor_says_beneath_a_pin_is_seen() -> None:
     driver = make(settle=0.0)
     driver.do(ReportWall(Actor("kim", "http"), "a-b", "open", pin=60.0))
     driver.wall("a-b", "closed")
-    seen = view.partition(driver.state, "a-b")
+    seen = wall_view.partition(driver.state, "a-b")
     assert (seen["position"], seen["by"], seen["source"]) == ("open", "kim", "http")
     assert (seen["sensed"], seen["reported"]) == ("closed", "closed")
     driver.advance(60.0)
-    seen = view.partition(driver.state, "a-b")
+    seen = wall_view.partition(driver.state, "a-b")
     assert (seen["position"], seen["by"], seen["source"]) == ("closed", "wall", "contact")
     assert (seen["sensed"], seen["reported"]) == ("closed", None)
 
@@ -343,6 +343,6 @@ def test_a_sensor_that_says_the_same_takes_over_from_who_told_it() -> None:
     """What was told over HTTP is sensed from then on."""
     driver = make(settle=0.0)
     driver.do(ReportWall(Actor("kim", "http"), "a-b", "open"))
-    assert view.partition(driver.state, "a-b")["source"] == "http"
+    assert wall_view.partition(driver.state, "a-b")["source"] == "http"
     driver.wall("a-b", "open")
-    assert view.partition(driver.state, "a-b")["source"] == "contact"
+    assert wall_view.partition(driver.state, "a-b")["source"] == "contact"

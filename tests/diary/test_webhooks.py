@@ -14,7 +14,7 @@ from roomlink.core.apply import apply
 from roomlink.core.bookings import Wish
 from roomlink.core.commands import Actor, CancelBooking, ChangeBooking, CreateBooking
 from roomlink.core.decide import decide
-from roomlink.core.records import Wall
+from roomlink.core.records import Alarm, Wall
 from roomlink.core.state import State
 from roomlink.diary.webhooks import (
     DATES_TOLD_MAX,
@@ -112,6 +112,24 @@ def test_groups_and_alarms_are_told() -> None:
     assert (group.type, group.data(State())) == ("group.changed", {"groups": (("a", "b"),)})
     assert (alarm.type, alarm.data(State())["since"]) == ("alarm.raised", "1970-01-01T00:00:00.000Z")
     assert clear.type == "alarm.cleared"
+
+
+def test_an_alarm_is_told_in_all_its_states_but_not_what_people_want_to_hear_nothing_of() -> None:
+    """While it is shelved its coming and going is no news; nor is each change of one that chatters."""
+    shelved = Alarm(0.0, "It fails", "shelved", by="ada", why="known", until=900.0)
+    steps = [
+        ev.AlarmSet("x", "raise", Alarm(0.0, "It fails")),
+        ev.AlarmSet("x", "shelve", shelved),
+        ev.AlarmSet("x", "clear", replace(shelved, stands=False)),
+        ev.AlarmSet("x", "raise", shelved),
+        ev.AlarmSet("x", "unshelve", Alarm(0.0, "It fails")),
+        ev.AlarmSet("x", "toggle", Alarm(0.0, "It fails", real=False)),
+        ev.AlarmSet("x", "acknowledge", Alarm(0.0, "It fails", "acknowledged", by="ada")),
+    ]
+    found = told(*steps)
+    assert [m.type for m in found] == ["alarm.raised", "alarm.shelved", "alarm.unshelved", "alarm.acknowledged"]
+    data = found[1].data(State())
+    assert (data["state"], data["by"], data["until"]) == ("shelved", "ada", "1970-01-01T00:15:00.000Z")
 
 
 def test_families_that_are_not_wanted_are_left_out() -> None:

@@ -279,3 +279,37 @@ def test_a_thousand_entries_reach_a_real_disk(tmp_path: Path, answers: Answers) 
     again = SqliteJournal(tmp_path / "journal.db", "tidewater")
     assert list(again.entries()) == make_entries(1, 1000)
     again.close()
+
+
+def test_a_chore_comes_between_entries_and_its_failure_harms_none(journal: GatedJournal) -> None:
+    """It runs in the order of submission, in the thread that alone writes."""
+    answers = Answers()
+    committer = Committer(journal, lambda run: run())
+    committer.start()
+    seen: list[str] = []
+
+    def fail() -> None:
+        raise JournalFailed("no room")
+
+    for _ in range(2):
+        journal.gate.put(True)
+    committer.submit(make_entry(1), answers.to(1))
+    committer.submit_chore(lambda: seen.append(threading.current_thread().name), answers.to("chore"))
+    committer.submit_chore(fail, answers.to("failing"))
+    committer.submit(make_entry(2), answers.to(2))
+    assert answers.take(4) == [("1", "kept"), ("chore", "kept"), ("failing", "JournalFailed"), ("2", "kept")]
+    assert seen == ["journal"]
+    assert committer.stop() is True
+
+
+def test_stopping_does_not_wait_for_a_disk_that_hangs(journal: GatedJournal) -> None:
+    """Longer than it is told; what hangs can still end later."""
+    answers = Answers()
+    committer = Committer(journal, lambda run: run())
+    committer.start()
+    committer.submit(make_entry(1), answers.to(1))
+    assert journal.waiting.acquire(timeout=WAIT_S)
+    assert committer.stop(0.05) is False
+    journal.gate.put(True)
+    assert answers.take(1) == [("1", "kept")]
+    assert committer.stop(WAIT_S) is True

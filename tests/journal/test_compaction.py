@@ -52,7 +52,7 @@ def story(seed: int, count: int) -> list[Entry]:
             continue
         if kind < 0.4:
             name = f"socket-{seq}/volume"
-            now = Hold(name.partition("/")[0], "heron-wall", "volume", "raise", (zone, "tern"), None)
+            now = Hold(name.partition("/")[0], "heron-wall", "volume", "raise", (zone, "tern"), 0.0)
             act.append(ev.HoldBegan(name, now))
             held.append(name)
         elif kind < 0.7 and held:
@@ -132,7 +132,7 @@ def test_what_is_no_chatter_is_never_touched() -> None:
 
 def test_the_last_word_counts_and_what_was_let_go_is_gone() -> None:
     """One entry in the place of the last, which says for how many it stands and since when."""
-    hold = Hold("socket-1", "heron-wall", "volume", "raise", ("heron",), None)
+    hold = Hold("socket-1", "heron-wall", "volume", "raise", ("heron",), 0.0)
     run = [
         entry(5, level("heron", -20.0, 5.0), ev.HoldBegan("socket-1/volume", hold)),
         entry(6, level("plover", -10.0, 6.0)),

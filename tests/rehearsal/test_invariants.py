@@ -15,7 +15,7 @@ from roomlink.core.spec import from_data
 from roomlink.rehearsal.faces import of_levels, of_states
 from roomlink.rehearsal.invariants import RULES, Broken, Watch, said, same
 from roomlink.rehearsal.plan import Plan, components
-from roomlink.rehearsal.shrink import _fewer
+from roomlink.rehearsal.shrink import fewer
 from roomlink.rehearsal.treatment import treated
 from roomlink.testing import venues
 from roomlink.testing.driver import Driver
@@ -197,6 +197,6 @@ def test_a_run_is_shrunk_to_what_cannot_be_left_out() -> None:
         tries += 1
         return {7, 40, 93} <= set(some)
 
-    assert _fewer(list(range(100)), still) == [7, 40, 93]
+    assert fewer(list(range(100)), still) == [7, 40, 93]
     assert tries < 200
-    assert _fewer([1], lambda some: True) == [1]
+    assert fewer([1], lambda some: True) == [1]

@@ -11,6 +11,7 @@ import pytest
 
 from roomlink.cli import main
 from roomlink.core import combining, orders
+from roomlink.core.access_commands import AddKey, BeginSession, SetPerson
 from roomlink.core.commands import (
     Act,
     Actor,
@@ -124,6 +125,29 @@ def test_a_cut_is_readable_and_expects_what_came_of_each_entry(loaded: Loaded, t
     assert "{raise: gull-panel.volume, by: kim, holder: socket-7}" in text
     assert "{press: auk.talkback, for: 2s, by: program}" in text
     assert "groups: [[gull, auk]]" in text
+
+
+def test_who_may_come_in_is_left_out_of_a_cut(loaded: Loaded, tmp_path: Path) -> None:
+    """Neither what was so at its begin nor what came: a scenario is passed around, and runs green without."""
+    stage = Stage(loaded.data, loaded.digest, START)
+    for after, command in (
+        (1.0, SetPerson(KIM, "alex", "engineer", "hidden-1")),
+        (2.0, AddKey(KIM, "integration", "office", "view", "hidden-2", None, START + 20.0)),
+        (10.0, BeginSession(KIM, "alex", "hidden-3")),
+        (11.0, Act(PLAIN, "volume", "set", zone="gull", value=-20.0)),
+        (30.0, SetPerson(KIM, "alex", None, "hidden-4")),
+        (31.0, Act(PLAIN, "volume", "set", zone="gull", value=-25.0)),
+    ):
+        stage.advance_to(START + after)
+        stage.do(command)
+    journal = MemoryJournal()
+    journal.append(stage.entries)
+    out = tmp_path / "evening.yaml"
+    assert cut(journal, START + 5.0, START + 40.0, out) == 2
+    text = out.read_text() + out.with_suffix(".state.json").read_text()
+    assert "hidden" not in text
+    assert "alex" not in text
+    assert run_file(out, loaded).passed
 
 
 def test_what_did_not_happen_cannot_be_cut(loaded: Loaded, tmp_path: Path) -> None:

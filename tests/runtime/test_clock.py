@@ -7,6 +7,7 @@ import time
 
 import pytest
 
+from roomlink.runtime import clock as clock_module
 from roomlink.runtime.clock import Clock, SystemClock
 from roomlink.testing.clock import VirtualClock
 
@@ -51,6 +52,30 @@ async def test_a_cancelled_timer_is_never_called() -> None:
     clock.call_at(clock.stamp() + 0.001, last.set)
     await asyncio.wait_for(last.wait(), 1.0)
     assert called == []
+
+
+def test_a_machine_that_slept_is_where_the_wall_clock_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stamps count the time of sleep; the monotonic clock would not."""
+    clock = SystemClock()
+    before = clock.stamp()
+    running = time.clock_gettime
+    monkeypatch.setattr(time, "clock_gettime", lambda which: running(which) + 3600.0 * (which == time.CLOCK_BOOTTIME))
+    assert before + 3600.0 <= clock.stamp() < before + 3601.0
+
+
+async def test_a_timer_is_not_late_by_the_time_of_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The event loop's own timers stand still meanwhile: so the clock is looked at on the way."""
+    monkeypatch.setattr(clock_module, "LOOK_AGAIN_S", 0.01)
+    clock = SystemClock()
+    called = asyncio.Event()
+    clock.call_at(clock.stamp() + 1800.0, called.set)
+    gone = clock.call_at(clock.stamp() + 1800.0, lambda: pytest.fail("it was cancelled"))
+    await asyncio.sleep(0.03)
+    assert not called.is_set()
+    gone.cancel()
+    running = time.clock_gettime
+    monkeypatch.setattr(time, "clock_gettime", lambda which: running(which) + 3600.0 * (which == time.CLOCK_BOOTTIME))
+    await asyncio.wait_for(called.wait(), 1.0)
 
 
 def test_virtual_time_stands_still_until_told() -> None:

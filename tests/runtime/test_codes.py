@@ -47,13 +47,15 @@ def test_there_are_so_many_open_codes() -> None:
 
 
 def test_the_engineer_s_code_fits_until_it_is_used() -> None:
-    """And no other does."""
+    """And no other does; where it made nobody it is good again."""
     assert not EngineerCode().is_open
     code = EngineerCode()
-    assert not code.fits("")
+    assert code.take("") is None
     made = code.make()
     assert code.is_open
-    assert code.fits(made.lower())
-    assert not code.fits(made[:-1])
-    code.used()
-    assert not code.fits(made)
+    assert code.take(made[:-1]) is None
+    taken = code.take(made.lower())
+    assert taken is not None
+    assert code.take(made) is None
+    code.give_back(taken)
+    assert code.take(made) == taken

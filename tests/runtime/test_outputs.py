@@ -520,3 +520,59 @@ async def test_inputs_are_told_with_what_was_last_heard(rig: Rig) -> None:
     """Who commissions a contact must be able to read it."""
     heard = rig.outputs.devices()["relays"]["inputs"]["fire"]
     assert (heard["what"], heard["value"]) == (["override/fire"], True)
+
+
+async def test_what_was_ordered_while_a_device_was_away_does_not_move_it_once_it_is_back(rig: Rig) -> None:
+    """A finger that is still down is no reason to start by surprise: it has to be put down again."""
+    await rig.do(Configure(SERVICE, {**venue(), "overrides": {}}, "c2"))
+    await rig.until(lambda: rig.relays.connected)
+    await rig.arm()
+    rig.relays.unplug()
+    await rig.until(lambda: "device-lost/relays" in rig.alarms())
+    await rig.hold("screen", "open")
+    rig.relays.plug()
+    await rig.until(lambda: rig.relays.connected)
+    await rig.until(lambda: rig.relays.values.get("screen-open") is False)
+    await asyncio.sleep(0.2)
+    assert True not in rig.relays.got("screen-open")
+
+
+@pytest.mark.parametrize(("name", "value"), [("program", "nonsense"), ("volume", "loud"), ("volume", 12.0)])
+async def test_a_report_that_cannot_be_taken_is_driven_over(rig: Rig, name: str, value: Any) -> None:
+    """It means nothing, or nothing that the control can be: then the device shall be what the control says."""
+    await rig.until(lambda: rig.outputs.devices()["rack"]["points"][name]["confirmed"])
+    right = rig.rack.values[name]
+    rig.rack.turn(name, value)
+    await rig.until(lambda: rig.rack.values[name] == right)
+
+
+async def test_under_a_mask_a_device_that_came_back_is_still_watched(rig: Rig) -> None:
+    """It was driven to the mask when it returned; what it says later that differs is driven over like anything."""
+    rig.relays.turn("fire", False)
+    await rig.until(lambda: rig.rack.values["house"] == 1.0)
+    data = venue()
+    data["bindings"][1]["on_return"] = "from-low"
+    await rig.do(Configure(SERVICE, data, "c2"))
+    rig.rack.unplug(power=True)
+    await rig.until(lambda: "device-lost/rack" in rig.alarms())
+    rig.rack.plug()
+    await rig.until(lambda: rig.rack.values.get("house") == 1.0)
+    await rig.until(lambda: "device-lost/rack" not in rig.alarms())
+    rig.rack.turn("house", 0.2)
+    await rig.until(lambda: rig.rack.values["house"] == 1.0)
+
+
+async def test_a_disarmed_load_that_lost_power_is_not_switched_on_again(rig: Rig) -> None:
+    """It stays as it is while it is disarmed, and what it comes back as is its own affair."""
+    await rig.arm()
+    await rig.set("lamp", True)
+    await rig.until(lambda: rig.relays.values.get("lamp") is True)
+    await rig.do(Disarm(SERVICE, "a.lamp"))
+    assert rig.relays.values["lamp"] is True
+    rig.relays.unplug(power=True)
+    await rig.until(lambda: "device-lost/relays" in rig.alarms())
+    rig.relays.plug()
+    await rig.until(lambda: rig.relays.connected)
+    await asyncio.sleep(0.2)
+    assert rig.relays.got("lamp") == [True]
+    assert not rig.relays.values.get("lamp")

@@ -5,15 +5,17 @@ from __future__ import annotations
 import pytest
 
 from roomlink.core import events as ev
+from roomlink.core import view
 from roomlink.core.apply import apply
 from roomlink.core.bookings import MoveTicked, OccurrencesDropped, Tick, TickDropped
-from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, SaveScene
+from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, ReportTrouble, SaveScene
 from roomlink.core.records import Level, Link, Role
 from roomlink.core.state import State
 from roomlink.runtime import touch as touches
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.touch import Touch, before, spread, watch_change
 from roomlink.venue.load import Loaded
+from tests.core.booked import book, hall
 from tests.runtime.conftest import HERON, START, done, link, volume, wall
 
 
@@ -25,6 +27,20 @@ def touched(engine: Engine, command: Command, now: float = START + 1) -> Touch:
     engine.committed(entry)
     spread(touch, engine.durable)
     return touch
+
+
+def test_an_alarm_is_news_for_watchers_and_for_the_panels_that_it_concerns(engine: Engine) -> None:
+    """A wall's for the panels on either side; the others are told nothing."""
+    command = ReportTrouble(SERVICE, "wall-late/heron-plover", "it moves for too long")
+    touch = touched(engine, command)
+    assert (touch.alarms, touch.everywhere, touch.noticed) == (True, False, {"heron-wall", "plover-wall"})
+    change = panel_change(engine.durable, "heron-wall", touch, 2, START + 1)
+    assert change is not None
+    assert [one["kind"] for one in change["controller"]["alarms"]] == ["wall-late"]
+    assert panel_change(engine.durable, "tern-wall", touch, 2, START + 1) is None
+    watched = watch_change(engine.durable, touch, 2, START + 1)
+    assert watched is not None
+    assert list(watched["alarms"]) == ["wall-late/heron-plover"]
 
 
 def panel_change(state: State, controller: str, touch: Touch, seq: int, now: float) -> touches.Data | None:
@@ -45,6 +61,7 @@ LEVEL = Level(-30.0, -20.0)
         (ev.Configured({}, "digest"), Touch(fresh=True)),
         (ev.ControlDropped("heron", "volume"), Touch(fresh=True)),
         (ev.SceneSaved("dinner", None, ""), Touch(scenes=True)),
+        (ev.AlarmCleared("feed/office"), Touch(alarms=True)),
         (ev.HandSet("heron-wall", "volume", -20.0), Touch()),
         (ev.HoldEnded("socket-1/heron-wall/volume", ("heron",), "released"), Touch()),
         (ev.Answered("key", "digest", {}), Touch()),
@@ -179,3 +196,18 @@ def test_a_hold_costs_one_change_at_each_end(engine: Engine) -> None:
     assert raising.controls == {("heron", "volume")}
     stopped = touched(engine, Act(HERON, "volume", "stop", "heron-wall"), START + 1.5)
     assert stopped.controls == {("heron", "volume")}
+
+
+def test_who_leads_where_a_private_booking_is_in_is_told_to_those_who_watch() -> None:
+    """The panel's links and feedback are not, but its part in the group is no secret."""
+    driver = hall()
+    book(driver, "b", 60, 120, private=True)
+    driver.advance(80 * 60.0)
+    state = driver.state.copy()
+    touch = before(state, driver.wall("a-b", "open").events)
+    spread(touch, driver.state)
+    change = watch_change(driver.state, touch, 1, driver.now)
+    assert change is not None
+    assert change["controllers"]["b-panel"] == view.watched_face(driver.state, "b-panel", driver.now)
+    assert change["controllers"]["b-panel"]["lead"] is False
+    assert change["controllers"]["b-panel"]["links"] == []

@@ -13,6 +13,7 @@ from roomlink.core.events import Entry
 from roomlink.core.snapshot import same
 from roomlink.errors import BadValue, JournalFailed
 from roomlink.journal.port import Snapshot
+from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.writer import RETRY_S, Writer
 from roomlink.testing.clock import VirtualClock
 from roomlink.testing.faults import FaultyJournal
@@ -206,6 +207,20 @@ async def test_a_snapshot_holds_the_durable_state(writer: Writer, journal: Fault
     found = journal.snapshot_before()
     assert found is not None
     assert found.seq == 3
+
+
+async def test_a_writer_that_took_over_takes_a_snapshot_though_nothing_happened(
+    writer: Writer, journal: FaultyJournal, clock: VirtualClock
+) -> None:
+    """What was replayed is not replayed again: one that is killed again and again starts no slower each time."""
+    await writer.submit(volume(-20.0))
+    again = Writer(writer.state, 2, journal, clock, Metrics())
+    again.start()
+    again.save_snapshot()
+    await again.stop()
+    found = journal.snapshot_before()
+    assert found is not None
+    assert found.seq == 2
 
 
 async def test_snapshots_are_taken_as_entries_add_up(

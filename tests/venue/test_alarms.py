@@ -53,6 +53,13 @@ def test_it_is_resolved_for_the_core(tmp_path: Path) -> None:
     assert loaded.spec.alarms.priority("wall-unknown/heron-plover") == "high"
 
 
+def test_a_kind_may_give_way_for_one_of_its_own(tmp_path: Path) -> None:
+    """All devices are behind the broker, but for itself."""
+    text = "alarms: {suppressed: [{alarm: device-lost, why: behind it, while: {alarm: device-lost/broker}}]}"
+    (one,) = load(write_venue(tmp_path, f"{HARBOUR}{DEVICES}\n{text}\n"), RULES).spec.alarms.suppressed
+    assert (one.alarm, one.other) == ("device-lost", "device-lost/broker")
+
+
 def test_a_venue_that_says_nothing_of_it_keeps_its_data(tmp_path: Path) -> None:
     """So that an update of the service is no change of the configuration."""
     assert "alarms" not in load(write_venue(tmp_path)).data
@@ -68,6 +75,18 @@ def test_a_venue_that_says_nothing_of_it_keeps_its_data(tmp_path: Path) -> None:
         ("suppressed: [{alarm: wall-late, why: x, while: {}}]", "alarms.suppressed[0].while", "override: or alarm:"),
         ("suppressed: [{alarm: wall-late, why: x, while: {override: kye}}]", "while.override", "key"),
         ("suppressed: [{alarm: wall-late, why: x, while: {alarm: wall-late}}]", "while.alarm", "wall-late/"),
+        (
+            "suppressed: [{alarm: device-lost/lamp, why: x, while: {alarm: device-lost/broker}},"
+            " {alarm: device-lost/broker, why: x, while: {alarm: device-lost/lamp}}]",
+            "alarms.suppressed[1].while.alarm",
+            "in a circle",
+        ),
+        (
+            "suppressed: [{alarm: device-lost, why: x, while: {alarm: wall-late/heron-plover}},"
+            " {alarm: wall-late, why: x, while: {alarm: device-lost/lamp}}]",
+            "alarms.suppressed[0].while.alarm",
+            "in a circle",
+        ),
         ("mqtt: {device: borker, topic: hall/alarms}", "alarms.mqtt.device", "broker"),
         ("mqtt: {device: lamp, topic: hall/alarms}", "alarms.mqtt.device", "driver: mqtt"),
         ("mqtt: {device: broker, topic: 'hall/#'}", "alarms.mqtt.topic", "#"),

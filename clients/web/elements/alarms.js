@@ -10,7 +10,7 @@ const sheet = sheetOf(`
 .list { display: grid; gap: 8px; }
 p { padding: 10px 16px; background: var(--pane); color: var(--ink); border-left: 4px solid var(--abnormal); }
 p::before { content: "\\25B3\\00a0\\00a0"; color: var(--mark); font-weight: 700; }
-p[data-urgent] { border-left-color: var(--rl-danger, #e04545); }
+p[data-urgent] { border-left-color: var(--rl-danger-mark, #ff8a80); }
 p[data-urgent]::before { content: "\\25B2\\00a0\\00a0"; color: var(--rl-danger-mark, #ff8a80); }
 a { color: inherit; display: inline-block; padding: 10px 0; }
 `);

@@ -72,8 +72,8 @@ export class RlStatus extends RlElement {
     setText(rooms, known ? said.rooms : session.controller !== null && session.socket.state === "stale" ? words(session.controller) : "\u2026");
     setText(standing, known ? said.standing : "");
     const trouble = session.venueTrouble || session.trouble;
-    setAll(live, { "data-stale": !session.live });
-    setText(live, session.live ? "Live" : known ? `Not current, and nothing can be changed. ${trouble} Trying again.` : `${trouble} ${session.waits ? "Waiting for it; this comes to life by itself." : ""}`.trim());
+    setAll(live, { "data-stale": !session.live || session.serviceTrouble !== "" });
+    setText(live, session.live ? session.serviceTrouble || "Live" : known ? `Not current, and nothing can be changed. ${trouble} Trying again.` : `${trouble} ${session.waits ? "Waiting for it; this comes to life by itself." : ""}`.trim());
     setText(walls, known ? wallNotices(venue, store.face, store.view.partitions).join(" ") : "");
     const linked = store.face.links.map((link) => link.zone);
     if (this.booked) setText(this.booked, known ? useNotices(venue, store.view.zones, linked).join(" ") : "");

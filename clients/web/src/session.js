@@ -51,6 +51,7 @@ export class Session {
         this.asked.caughtUp(message.seq);
       },
       onLetGo: (message) => this.holds.endControl(message.control, message.why || "The service let go."),
+      onTrouble: (message) => this.#troubled(message.why),
       onState: (state, why) => this.#stateChanged(state, why),
     });
     this.holds = new Holds((any) => this.socket.setHolding(any));
@@ -68,6 +69,8 @@ export class Session {
     /** why nothing can be shown or done, in words; empty when all is well */
     this.trouble = "Connecting.";
     this.venueTrouble = "";
+    /** what the service says of itself, beside what it serves; empty when all is well */
+    this.serviceTrouble = "";
     this.stopped = false;
   }
 
@@ -204,6 +207,7 @@ export class Session {
   /** @param {import("./types.js").Welcome} message */
   #welcomed(message) {
     this.store.welcome(message);
+    this.#troubled(message.trouble ?? "");
     void this.#lookAtArming(++this.arming);
     if (message.resumed) return;
     this.asked.caughtUp(message.seq);
@@ -253,6 +257,13 @@ export class Session {
     // The same place again is no news: who draws by it need not draw anew.
     if (JSON.stringify(venue) === JSON.stringify(this.venue)) return;
     this.venue = venue;
+    this.store.touchAll();
+  }
+
+  /** @param {string} why */
+  #troubled(why) {
+    if (why === this.serviceTrouble) return;
+    this.serviceTrouble = why;
     this.store.touchAll();
   }
 

@@ -74,6 +74,7 @@ export function retryDelay(attempt, random) {
  * @property {(message: any) => void} [onWelcome]
  * @property {(message: any) => void} [onChange]
  * @property {(message: any) => void} [onLetGo]
+ * @property {(message: any) => void} [onTrouble]
  * @property {(state: LiveState, why: string) => void} [onState]
  */
 export class PanelSocket {
@@ -242,6 +243,9 @@ export class PanelSocket {
         return;
       case "let-go":
         this.options.onLetGo?.(message);
+        return;
+      case "trouble":
+        this.options.onTrouble?.(message);
         return;
       case "bye":
         // Who may not come in any more does not knock for ever.

@@ -205,7 +205,9 @@ export class Store {
   #mergeFace(id, part) {
     const face = this.current.controllers[id] ?? emptyFace();
     const { controls, ...rest } = part;
-    this.current.controllers[id] = { ...face, ...rest, controls: { ...face.controls, ...controls } };
+    // With the links come all controls that there are through them: what only a zone had that is linked no more goes.
+    const known = part.links ? {} : face.controls;
+    this.current.controllers[id] = { ...face, ...rest, controls: { ...known, ...controls } };
     for (const name of Object.keys(controls ?? {})) this.touch(`control:${name}`);
     if (Object.keys(rest).length > 0) this.touch("face");
   }

@@ -138,3 +138,15 @@ test("what is disarmed is asked for at a welcome, and again only while something
   await settled();
   assert.equal(asked, 2);
 });
+
+test("what the service says of itself is known until it is over, and to those who come meanwhile", async () => {
+  const { service, session, welcome } = await started();
+  assert.equal(session.serviceTrouble, "");
+  service.say({ type: "trouble", why: "Nothing can be stored just now." });
+  assert.equal(session.serviceTrouble, "Nothing can be stored just now.");
+  assert.equal(session.live, true);
+  service.say({ type: "trouble", why: "" });
+  assert.equal(session.serviceTrouble, "");
+  service.say({ ...welcome, seq: 9, trouble: "Nothing can be stored just now." });
+  assert.equal(session.serviceTrouble, "Nothing can be stored just now.");
+});

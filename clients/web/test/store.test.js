@@ -33,6 +33,15 @@ function store(controller = "heron-wall") {
   return { store: made, flush: () => later.splice(0).forEach((run) => run()) };
 }
 
+test("with its links come all controls of a face: what no linked zone has any more goes", () => {
+  const { store: s } = store();
+  s.welcome(welcome());
+  s.change({ type: "change", seq: 813, at: AT, controller: { links: [], controls: { mute: MUTE } } });
+  assert.deepEqual(Object.keys(s.face.controls), ["mute"]);
+  s.change({ type: "change", seq: 814, at: AT, controller: { links: [] } });
+  assert.deepEqual(s.face.controls, {});
+});
+
 test("a welcome replaces all, and a change only what it names", () => {
   const { store: s } = store();
   s.welcome(welcome());

@@ -66,5 +66,7 @@ for (const [i, theme] of ["dark", "light"].entries()) {
     }
     assert.ok(contrast(colour(block, "on-lit"), colour(block, "lit")) >= 4.5);
     assert.ok(contrast(colour(block, "on-abnormal"), colour(block, "abnormal")) >= 4.5);
+    assert.ok(contrast(colour(block, "on-danger"), colour(block, "danger")) >= 4.5);
+    for (const ground of ["ground", "ground-far"]) assert.ok(contrast(colour(block, "danger-mark"), colour(block, ground)) >= 3);
   });
 }

@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { AGAIN_MS, ASK_EVERY_MS, TurnBook, dayFrom, dayOf, dayWords, inOrder, isDay, moveWords, problemWords, sumWords, turnWords } from "../src/turns.js";
+import { Store } from "../src/store.js";
 import { VirtualTime, settled } from "./fakes.js";
 
 /** @typedef {import("../src/types.js").Move} Move @typedef {import("../src/types.js").TurnList} TurnList @typedef {import("../src/types.js").Venue} Venue */
@@ -158,4 +159,17 @@ test("days are the venue's, whatever the clocks do", () => {
   assert.deepEqual([dayFrom("2026-02-28", 1), dayFrom("2026-03-01", -1), dayFrom("2026-10-31", 1)], ["2026-03-01", "2026-02-28", "2026-11-01"]);
   assert.equal(dayWords("2026-11-25"), "Wednesday 25 November 2026");
   assert.deepEqual(["2026-11-25", "2026-02-30", "25.11.2026", ""].map(isDay), [true, false, false, false]);
+});
+
+test("the turns may be others after news of them, of walls, and of a whole new view, and after nothing else", () => {
+  const store = new Store(null, (run) => run());
+  let heard = 0;
+  store.subscribe(["turns"], () => void heard++);
+  store.welcome(/** @type {any} */ ({ type: "welcome", seq: 1, at: "", resumed: false, partitions: {} }));
+  const first = heard;
+  store.change(/** @type {any} */ ({ type: "change", seq: 2, at: "", alarms: {} }));
+  assert.deepEqual([heard, store.turns], [first, 1]);
+  store.change(/** @type {any} */ ({ type: "change", seq: 3, at: "", turns: true }));
+  store.change(/** @type {any} */ ({ type: "change", seq: 4, at: "", partitions: { "heron-plover": {} } }));
+  assert.deepEqual([heard, store.turns], [first + 2, 3]);
 });

@@ -117,6 +117,16 @@ class Member(Writer):
     # ---- commands
 
     @property
+    def term(self) -> str:
+        """The newest writer's."""
+        return self._journal.term
+
+    @property
+    def asking(self) -> bool:
+        """Whether commands of this node wait for the writer."""
+        return bool(self._sent)
+
+    @property
     def stopped(self) -> bool:
         return self._ended
 

@@ -73,6 +73,15 @@ class Seat:
         await self.lease.release()
         self.member.relay.say("free", {})
 
+    async def succeeded(self, within_s: float) -> None:
+        """Wait until another node has begun to write, and what was asked here is answered; or for so long."""
+        term = self.member.term
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(within_s):
+                # The journal hears of it in a thread of its own.
+                while self.member.term == term or self.member.asking:  # noqa: ASYNC110 - see above
+                    await asyncio.sleep(0.01)
+
     # ---- turns, one after the other
 
     def _won(self) -> None:

@@ -1,5 +1,5 @@
 /** People, panels and tokens: seen and changed by engineers; everybody else is told which role that needs. */
-import { make, setText } from "../../elements/dom.js";
+import { make, setAll, setText } from "../../elements/dom.js";
 import { dateTime } from "../../src/commissioning.js";
 import { controllerName } from "../../src/format.js";
 import { request } from "../../src/entry.js";
@@ -31,10 +31,19 @@ export async function startAccess(venue) {
       setText(note, /** @type {Error} */ (error).message);
     }
   };
-  /** @type {(label: string, about: string, method: string, path: string) => HTMLElement} */
-  const action = (label, about, method, path) => {
+  /** @type {(label: string, about: string, method: string, path: string, sure?: string | null) => HTMLElement} */
+  const action = (label, about, method, path, sure = null) => {
     const button = make("button", { type: "button", class: "plain", "aria-label": `${label}: ${about}` }, label);
-    button.addEventListener("click", () => void tried(() => request(fetch, method, path)));
+    button.addEventListener("click", () => {
+      // What cannot be undone by a touch is not done by one.
+      if (sure === null || button.dataset.sure !== undefined) void tried(() => request(fetch, method, path));
+      else setAll(button, { "data-sure": true, "aria-label": `${sure} ${about}` });
+      if (sure !== null) setText(button, sure);
+    });
+    button.addEventListener("blur", () => {
+      setAll(button, { "data-sure": null, "aria-label": `${label}: ${about}` });
+      setText(button, label);
+    });
     return button;
   };
   const when = (/** @type {string | null | undefined} */ at) => (at ? dateTime(at, zone) : "\u2014");
@@ -46,14 +55,14 @@ export async function startAccess(venue) {
       one.role,
       one.sessions.length ? `${one.sessions.length}, from ${[...new Set(one.sessions.map((each) => each.where))].join(", ")}` : "no",
       when(one.sessions.map((each) => each.last).sort().at(-1)),
-      [action("Sign out", name, "DELETE", `people/${name}/sessions`), action("Remove", name, "DELETE", `people/${name}`)],
+      [action("Sign out", name, "DELETE", `people/${name}/sessions`), action("Remove", name, "DELETE", `people/${name}`, "Really remove?")],
     ]));
     table("panel-table", ["Panel", "Works", "Paired", "Newest use", ""], Object.entries(/** @type {Record<string, Key>} */ (panels)).map(([name, one]) => [
       name,
       controllerName(venue, one.controller ?? ""),
       `${when(one.since)} by ${one.by}`,
       one.last ? `${when(one.last)} from ${one.where}` : "\u2014",
-      [action("Take back", name, "DELETE", `panels/${name}`)],
+      [action("Take back", name, "DELETE", `panels/${name}`, "Really take back?")],
     ]));
     table("token-table", ["Integration", "Role", "Made", "Ends", "Newest use", ""], Object.entries(/** @type {Record<string, Key>} */ (tokens)).map(([name, one]) => [
       name,
@@ -61,7 +70,7 @@ export async function startAccess(venue) {
       `${when(one.since)} by ${one.by}`,
       one.until ? when(one.until) : "never",
       one.last ? `${when(one.last)} from ${one.where}` : "\u2014",
-      [action("Take back", name, "DELETE", `tokens/${name}`)],
+      [action("Take back", name, "DELETE", `tokens/${name}`, "Really take back?")],
     ]));
   };
 

@@ -1,0 +1,78 @@
+"""Who leads a group, who mirrors the lead or is locked out, and the links by combining that follow."""
+
+from __future__ import annotations
+
+from roomlink.core import links, orders
+from roomlink.core.events import RoleSet
+from roomlink.core.records import Role
+from roomlink.core.spec import CombiningSpec
+from roomlink.core.state import Draft, State
+
+Group = tuple[str, ...]
+
+
+def lead_of(state: State, group: Group) -> str | None:
+    """The controller in charge of a group: the first of the lead order whose home is in it."""
+    rank = state.spec.lead_rank
+    homed = (c for zone in group for c in state.spec.homed_at.get(zone, ()) if c in rank)
+    return min(homed, key=rank.__getitem__, default=None)
+
+
+def settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:
+    """Who leads, who mirrors or is locked out, and the links by combining that follow."""
+    lead = lead_of(draft, group)
+    homed = [c for zone in group for c in draft.spec.homed_at[zone]]
+    plural = len(group) > 1
+    for controller in homed:
+        locked = lead if plural and combining.others == "lock" and controller != lead else None
+        role = Role(controller == lead, locked)
+        if role.locked is not None:
+            _let_go_of_all(draft, controller, f"locked while {lead} leads")
+        if draft.roles.get(controller, Role()) != role:
+            draft.emit(RoleSet(controller, role))
+    for controller in homed:
+        follows = controller == lead or (combining.others == "mirror" and lead is not None)
+        _settle_links(draft, controller, group if plural and follows else ())
+
+
+def _settle_links(draft: Draft, controller: str, group: Group) -> None:
+    """Replace a controller's links by combining; those for other reasons stay. Home comes back."""
+    for zone in draft.linked.get(controller, ()):
+        if zone not in group:
+            links.drop_reason(draft, controller, zone, "combining", "the zones were separated")
+    home = draft.spec.controllers[controller].home
+    if (controller, home) not in draft.links:
+        links.link(draft, controller, home, "home")
+    for zone in group:
+        links.link(draft, controller, zone, "combining")
+
+
+def mirror(draft: Draft, lead: str, zone: str) -> None:
+    """The lead of a group was linked or unlinked by hand in it: whoever mirrors it follows."""
+    combining = draft.spec.combining
+    home = draft.spec.controllers[lead].home
+    group = draft.group_of.get(home, (home,))
+    leads = lead in draft.roles and draft.roles[lead].lead
+    if combining is None or combining.others != "mirror" or not leads or zone not in group or len(group) == 1:
+        return
+    others = [c for member in group for c in draft.spec.homed_at.get(member, ()) if c != lead]
+    for controller in others:
+        if (lead, zone) in draft.links:
+            links.link(draft, controller, zone, "combining")
+        else:
+            links.drop_reason(draft, controller, zone, "combining", f"unlinked by hand from {lead}, which leads")
+
+
+def _let_go_of_all(draft: Draft, controller: str, why: str) -> None:
+    for name in list(draft.holds.live()):
+        if draft.holds[name].controller == controller:
+            orders.let_go(draft, name, draft.now, why)
+
+
+def dissolve(draft: Draft) -> None:
+    """Combining is no longer configured: nobody leads or is locked, and no link stands for it."""
+    for controller, zone in list(draft.links.live()):
+        links.drop_reason(draft, controller, zone, "combining", "combining is no longer configured")
+    for controller in list(draft.roles.live()):
+        if draft.roles[controller] != Role():
+            draft.emit(RoleSet(controller, Role()))

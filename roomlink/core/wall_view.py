@@ -1,0 +1,45 @@
+"""What people see of walls: where each stands, who says so, and why an open one does not join its zones."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from roomlink.core import arrangements, diary_view
+from roomlink.core.divisions import Division
+from roomlink.core.groups import joins
+from roomlink.core.instants import rfc3339
+from roomlink.core.state import State
+
+Data = dict[str, Any]
+
+
+def partition(state: State, name: str) -> Data:
+    """A wall. ``reported`` is what is said against the position that counts: not steady yet, or beneath a pin.
+
+    ``by`` said the position that counts, and ``source`` is how: a device's contact, HTTP, a panel.
+    """
+    wall = state.walls[name]
+    beneath = wall.sensed if wall.pinned_until is not None and wall.sensed != wall.position else None
+    return {
+        "position": wall.position,
+        "trust": wall.trust,
+        "flagged": wall.flagged,
+        "joins": joins(state, name),
+        "division": None if (kept := state.divisions.get(name)) is None else _division(kept),
+        "mismatched": arrangements.mismatched(wall),
+        "by": wall.by or None,
+        "source": wall.via or None,
+        "reported": beneath if wall.report is None else wall.report,
+        "sensed": wall.sensed,
+        "pinned_until": None if wall.pinned_until is None else rfc3339(wall.pinned_until),
+        "requested": diary_view.wall_request(state, name),
+    }
+
+
+def _division(kept: Division) -> Data:
+    """Why an open wall does not join its zones."""
+    return {"why": kept.why, "since": rfc3339(kept.since), "by": kept.by or None}
+
+
+def partitions(state: State) -> Data:
+    return {name: partition(state, name) for name in state.spec.partitions}
