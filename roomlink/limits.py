@@ -14,6 +14,21 @@ PIN_S_MAX = 7 * 86400.0
 USED_EVERY_S = 1.0
 DURATION_S_MAX = 86400.0
 
+# Locks set by hand: how long one lasts that ends by itself, and how many there are. A PIN has so many digits.
+LOCK_S_MAX = 31 * 86400.0
+LOCKS_MAX = 200
+LOCK_WHY_CHARS_MAX = 200
+PIN_DIGITS_MIN, PIN_DIGITS_MAX = 4, 12
+# A lead whose panel has been gone for so long hands the lead over; the same counts from a start on.
+LEAD_GONE_S = 30.0
+
+# Stations. What is told so soon after their device was connected is how keys stand, no press. A press that is never
+# told to be over is let go after so long.
+STATION_FIRST_WORD_S = 1.0
+STATION_HELD_S_MAX = 60.0
+STATION_DEBOUNCE_S = 0.03
+STATION_DEBOUNCE_S_MAX = 1.0
+
 # Configuration.
 ZONES_MAX = 20_000
 PARTITIONS_MAX = 10_000
@@ -76,9 +91,9 @@ TICK_NOTE_CHARS_MAX = 200
 # once it prolongs the session by so much; one of a panel or an integration so often.
 SESSION_IDLE_S = 12 * 3600.0
 SESSION_S_MAX = 7 * 86400.0
-SESSION_USE_S = 600.0
+SESSION_USE_S = 3600.0
 SESSIONS_OF_ONE_MAX = 20
-KEY_USE_S = 3600.0
+KEY_USE_S = 86400.0
 KEY_DAYS_MAX = 3650
 PEOPLE_MAX = 1000
 KEYS_MAX = 2000

@@ -130,6 +130,10 @@ def unsafe(args: argparse.Namespace) -> str | None:
             f"--node {args.node} is no name for a node: letters, digits, _ and -",
         ),
         (
+            bool(args.address) and not re.fullmatch(r"https?://[A-Za-z0-9.\[\]:-]+", args.address.rstrip("/")),
+            f"--address {args.address} is no address such as https://hall-2.example:8080",
+        ),
+        (
             any(not re.fullmatch(r"[A-Za-z0-9.-]+|\[[0-9A-Fa-f:]+\]", name) for name in args.name),
             "--name takes a host alone, such as hall.example: no scheme, no port",
         ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 import subprocess
 import time
@@ -55,8 +56,30 @@ class NatsServer:
         self.process.wait()
         self.process = None
 
+    def pause(self) -> None:
+        """Sleep until ``wake``; returns when it surely does."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGSTOP)
+        state = Path(f"/proc/{self.process.pid}/stat")
+        while state.read_text().rpartition(")")[2].split()[0] != "T":
+            time.sleep(0.001)
+
+    def wake(self) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGCONT)
+
     def stop(self) -> None:
         if self.process is not None:
+            self.wake()
             self.process.terminate()
             self.process.wait(READY_S)
             self.process = None
+
+
+def cluster(folder: Path, names: tuple[str, ...]) -> list[NatsServer]:
+    """Servers that replicate among themselves, started."""
+    routes = {name: free_port() for name in names}
+    servers = [NatsServer(folder, name, routes) for name in names]
+    for server in servers:
+        server.start()
+    return servers

@@ -69,7 +69,7 @@ def test_systemd_finds_the_unit_well_hardened(tmp_path: Path) -> None:
     here.write_text(UNIT.read_text().replace("/opt/roomlink/bin/roomlink", "/bin/true"))
     verified = subprocess.run(["systemd-analyze", "verify", here], capture_output=True, text=True, timeout=30.0)
     assert "roomlink" not in verified.stderr
-    command = ["systemd-analyze", "security", "--offline=true", "--threshold=20", here]
+    command = ["systemd-analyze", "security", "--offline=true", "--threshold=20", str(here)]
     judged = subprocess.run(command, capture_output=True, text=True, timeout=30.0)
     assert judged.returncode == 0, judged.stdout[-500:] + judged.stderr
 

@@ -20,14 +20,16 @@ from roomlink.api.identity import OPEN_TO_ALL, Identity
 from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, routes
 from roomlink.errors import BadRequest, OurFault
+from roomlink.runtime.cluster.presence import Presence
 from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
 
 log = structlog.get_logger("roomlink")
 
+CSP = "Content-Security-Policy"
 HEADERS = {
     # The kit needs nothing from elsewhere, and no page of another site may frame a panel.
-    "Content-Security-Policy": (
+    CSP: (
         "default-src 'self'; style-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none';"
         " form-action 'self'; frame-ancestors 'self'"
     ),
@@ -53,12 +55,21 @@ class Headers:
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                more = OVER_TLS if scope["scheme"] == "https" else {}
-                for name, value in (*HEADERS.items(), *more.items()):
+                more = {**(OVER_TLS if scope["scheme"] == "https" else {}), **_elsewhere(scope)}
+                for name, value in (HEADERS | more).items():
                     headers.setdefault(name, value)
             await send(message)
 
         await self.app(scope, receive, with_headers if scope["type"] == "http" else send)
+
+
+def _elsewhere(scope: Scope) -> dict[str, str]:
+    """A page whose node is gone may ask whether another one of the venue answers, and no other server."""
+    presence: Presence | None = scope["app"].state.presence
+    addresses = [] if presence is None else presence.elsewhere()
+    if not addresses:
+        return {}
+    return {CSP: f"{HEADERS[CSP]}; connect-src 'self' {' '.join(addresses)}"}
 
 
 STATUS_KINDS = {404: "not-found", 405: "wrong-method"}

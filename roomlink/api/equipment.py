@@ -15,8 +15,8 @@ from roomlink.core.checks import require
 from roomlink.core.commands import Arm, Disarm, StopMotion
 from roomlink.drivers.simulated.bench import Bench
 from roomlink.errors import Refused
+from roomlink.runtime import wanted
 from roomlink.runtime.outputs import Outputs
-from roomlink.venue import sound_plan
 
 
 def outputs(request: Request) -> Outputs | None:
@@ -31,8 +31,7 @@ async def get_devices(request: Request) -> Response:
 
 async def get_sound_plan(request: Request) -> Response:
     """The plan for the groups as they are now: it advises, and says so."""
-    now = state(request)
-    return Json({"groups": [asdict(group) for group in sound_plan.plan(now.spec.data, view.groups(now))]})
+    return Json({"groups": [asdict(group) for group in wanted.sound_plans(state(request))]})
 
 
 async def get_bindings(request: Request) -> Response:

@@ -44,10 +44,40 @@ class Position(Body):
     pin: float | None = Field(None, description="seconds to hold the position against the sensor; 0 takes a pin away")
 
 
+class Combine(Body):
+    """Whether the zones of an open wall are to be one, or to be kept apart though it is open."""
+
+    combine: bool
+
+
+class StatedArrangement(Body):
+    """For how long the positions of an arrangement are stated."""
+
+    pin: float | None = Field(None, description="seconds; as configured if not given; 0 takes the pins away")
+
+
 class Zones(Body):
     """Zones to treat as one group though no open wall ties them."""
 
     zones: list[Name]
+
+
+class Overflow(Body):
+    """One way: what is in `from` goes to `to`, and nothing back. Or with `zones` a join, as one group.
+
+    Without any of them the configured overflow of that name is started.
+    """
+
+    from_: Name | None = Field(None, alias="from", description="the zone where it happens")
+    to: Name | None = Field(None, description="the zone that hears and sees it")
+    carries: list[str] | None = Field(None, description="sound, picture or both, which is so if nothing is given")
+    zones: list[Name] | None = Field(None, description="zones to join instead")
+
+
+class Assignment(Body):
+    """The zone in which a radio microphone is used from now on."""
+
+    zone: Name
 
 
 class Recall(Body):
@@ -155,6 +185,14 @@ class RecallMessage(Message):
     over: float = 0.0
 
 
+class CombineMessage(Message):
+    """What people at a panel say about a wall that is open at their side."""
+
+    type: Literal["combine"]
+    partition: Name
+    combine: bool
+
+
 class HoldingMessage(Message):
     type: Literal["holding"]
 
@@ -171,6 +209,7 @@ MESSAGES: dict[str, type[Any]] = {
     "unlink": LinkMessage,
     "unlink-all": UnlinkAllMessage,
     "recall": RecallMessage,
+    "combine": CombineMessage,
     "holding": HoldingMessage,
     "alive": AliveMessage,
 }
@@ -182,6 +221,7 @@ MESSAGE_ROLES: dict[str, str] = {
     "unlink": "operate",
     "unlink-all": "operate",
     "recall": "operate",
+    "combine": "operate",
     "holding": "view",
     "alive": "view",
 }

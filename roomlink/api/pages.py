@@ -160,6 +160,7 @@ TABLE: tuple[tuple[str, Handler, Rule], ...] = (
     ("/crew", _page("crew"), VIEW),
     ("/day", get_day, VIEW),
     ("/technician", _page("technician"), VIEW),
+    ("/venues", _page("venues"), VIEW),
     ("/commissioning", _page("commissioning"), VIEW),
     ("/docs", _page("docs"), VIEW),
     ("/sign-in", _page("sign-in"), EVERYBODY),

@@ -14,14 +14,13 @@ from roomlink import limits
 from roomlink.api import identity, models, problems
 from roomlink.api.encoding import Json, shown_event
 from roomlink.api.reading import entity_tags, flag, instant
-from roomlink.core import scenes, view, wall_view
+from roomlink.core import scenes, travel_view, view, wall_view
 from roomlink.core.apply import apply
 from roomlink.core.checks import require
 from roomlink.core.commands import (
     Act,
     Actor,
     Command,
-    JoinZones,
     LinkZone,
     RecallScene,
     RemoveScene,
@@ -149,8 +148,11 @@ async def get_partitions(request: Request) -> Response:
 
 
 async def get_groups(request: Request) -> Response:
-    overflows = {name: list(state(request).overflows[name]) for name in state(request).overflows.live()}
-    return Json({"groups": view.groups(state(request)), "overflows": overflows})
+    now = state(request)
+    joins = travel_view.joins(now)
+    # What joins zones was called an overflow before there were any that go one way: it is told under both names.
+    flows = {"overflows": joins, "joins": joins, "one_way": travel_view.one_ways(now)}
+    return Json({"groups": view.groups(now), **flows})
 
 
 async def get_scenes(request: Request) -> Response:
@@ -226,20 +228,6 @@ async def put_simulated(request: Request) -> Response:
     if not is_dry_run(request):
         walls.run(partition, body.position)
     return done
-
-
-async def put_overflow(request: Request) -> Response:
-    body = await parse(request, models.Zones)
-    if not body.zones:
-        raise BadValue("zones", "an overflow joins at least two zones; DELETE ends it", minimum=2)
-    command = JoinZones(actor(request), new_name(request, "overflow"), tuple(body.zones))
-    return await carry_out(request, command, body)
-
-
-async def delete_overflow(request: Request) -> Response:
-    name = request.path_params["overflow"]
-    require("overflow", name, list(state(request).overflows.live()))
-    return await carry_out(request, JoinZones(actor(request), name))
 
 
 def new_name(request: Request, kind: str) -> str:

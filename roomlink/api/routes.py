@@ -22,10 +22,13 @@ from roomlink.api import (
     rest,
     shapes,
     signing,
+    travel,
     turns,
+    walls,
 )
 from roomlink.api.guarding import Handler, guarded
 from roomlink.api.identity import Rule
+from roomlink.api.venues import get_venues, on_the_writer
 from roomlink.core.access import RANK
 
 
@@ -189,13 +192,26 @@ ROUTES: tuple[Row, ...] = (
         models.Position, True, statuses=(404, 409, 422), role="operate",
     ),
     Row(
+        "PUT", "/partitions/{partition}/combining", walls.put_combining, "Combine an open wall's zones, or keep it apart",
+        models.Combine, True, statuses=(404, 409, 422), role="operate",
+    ),
+    Row(
+        "GET", "/arrangements", walls.get_arrangements, "Named arrangements of walls, and which of them stand now",
+        role="view",
+    ),
+    Row(
+        "PUT", "/arrangements/{arrangement}/pin", walls.put_arrangement, "State all positions of an arrangement at once",
+        models.StatedArrangement, True, statuses=(404, 409, 422), role="operate",
+    ),
+    Row(
         "PUT", "/simulated/{partition}", rest.put_simulated, "Let a simulated partition run to one of its ends",
         models.Simulated, True, statuses=(404, 409, 422), role="engineer",
     ),
     Row(
-        "GET", "/devices", equipment.get_devices, "Devices: whether they can be reached, wanted, sent and reported",
-        role="view",
+        "GET", "/devices", on_the_writer(equipment.get_devices),
+        "Devices: whether they can be reached, wanted, sent and reported", statuses=(421,), role="view",
     ),
+    Row("GET", "/venues", get_venues, "Venues and the nodes that serve them, with their health", role="view"),
     Row(
         "GET", "/bindings", equipment.get_bindings, "What drives which device, and who armed power and motion",
         role="view", panel=True,
@@ -225,20 +241,39 @@ ROUTES: tuple[Row, ...] = (
         role="view",
     ),
     Row(
-        "PUT", "/simulated-devices/{device}", equipment.put_simulated_device, "Work a simulated device by hand",
-        models.SimulatedDevice, statuses=(404, 409, 422), role="engineer",
+        "PUT", "/simulated-devices/{device}", on_the_writer(equipment.put_simulated_device),
+        "Work a simulated device by hand", models.SimulatedDevice, statuses=(404, 409, 421, 422), role="engineer",
     ),
     Row(
         "GET", "/groups", rest.get_groups, "The groups now, and overflows",
         role="view", panel=True, gives=shapes.GroupsView,
     ),
     Row(
-        "PUT", "/overflows/{overflow}", rest.put_overflow, "Join zones on purpose",
-        models.Zones, True, statuses=(404, 422), role="manage",
+        "PUT", "/overflows/{overflow}", travel.put_overflow, "Let a zone have what is in another, one way; or join zones",
+        models.Overflow, True, statuses=(404, 409, 422), role="manage",
     ),
     Row(
-        "DELETE", "/overflows/{overflow}", rest.delete_overflow, "End an overflow", None, True, statuses=(404,),
+        "DELETE", "/overflows/{overflow}", travel.delete_overflow, "End an overflow", None, True, statuses=(404,),
         role="manage",
+    ),
+    Row(
+        "GET", "/overflows", travel.get_overflows, "Overflows that stand, those configured, and joins",
+        role="view", panel=True,
+    ),
+    Row(
+        "PUT", "/joins/{join}", travel.put_join, "Join zones on purpose, as one group",
+        models.Zones, True, statuses=(404, 409, 422), role="manage",
+    ),
+    Row(
+        "DELETE", "/joins/{join}", travel.delete_join, "End a join", None, True, statuses=(404,), role="manage",
+    ),
+    Row(
+        "GET", "/microphones", travel.get_microphones, "Where microphones are, whether open, and where they are heard",
+        role="view", panel=True,
+    ),
+    Row(
+        "PUT", "/microphones/{microphone}", travel.put_microphone, "Use a radio microphone in another zone",
+        models.Assignment, True, statuses=(404, 409, 422), role="operate",
     ),
     Row(
         "GET", "/bookings", bookings.get_bookings, "Bookings of a time", query=bookings.LIST, statuses=(404, 422),
@@ -291,11 +326,12 @@ ROUTES: tuple[Row, ...] = (
         takes=calendar.MEDIA,
     ),
     Row(
-        "GET", "/calendar/feeds", calendar.get_feeds, "Calendars that are followed, and what became of their events",
-        role="view",
+        "GET", "/calendar/feeds", on_the_writer(calendar.get_feeds),
+        "Calendars that are followed, and what became of their events", statuses=(421,), role="view",
     ),
     Row(
-        "POST", "/calendar/feeds/{feed}/ask", calendar.post_ask, "Ask for a calendar at once", statuses=(404, 409),
+        "POST", "/calendar/feeds/{feed}/ask", on_the_writer(calendar.post_ask), "Ask for a calendar at once",
+        statuses=(404, 409, 421),
         role="manage", done=202,
     ),
     Row(
@@ -307,12 +343,12 @@ ROUTES: tuple[Row, ...] = (
         turns.TickBody, True, statuses=(404, 409, 422), role="operate",
     ),
     Row(
-        "GET", "/webhooks", calendar.get_webhooks, "Who is told what happens: how far, what fails, what was put aside",
-        role="view",
+        "GET", "/webhooks", on_the_writer(calendar.get_webhooks),
+        "Who is told what happens: how far, what fails, what was put aside", statuses=(421,), role="view",
     ),
     Row(
-        "POST", "/webhooks/{webhook}/replay", calendar.post_replay, "Tell a webhook again",
-        calendar.Replay, statuses=(404, 409, 422), role="engineer", done=202,
+        "POST", "/webhooks/{webhook}/replay", on_the_writer(calendar.post_replay), "Tell a webhook again",
+        calendar.Replay, statuses=(404, 409, 421, 422), role="engineer", done=202,
     ),
     Row(
         "GET", "/events", feed.get_events, "What happened, newest last; as text/event-stream also what happens",

@@ -105,9 +105,24 @@ class PartitionsView(Shape):
     partitions: dict[str, PartitionView]
 
 
+class OneWayView(Shape):
+    """An overflow: `to` may have what is in `from` and its group. It ends with a booking, or by hand."""
+
+    name: str
+    from_: str = Field(alias="from")
+    to: str
+    carries: list[Literal["sound", "picture"]]
+    since: Stamp
+    ends: Literal["booking", "hand"]
+
+
 class GroupsView(Shape):
+    """`joins` are zones that are one group on purpose; `overflows` is their older name."""
+
     groups: list[list[str]]
     overflows: dict[str, list[str]]
+    joins: dict[str, list[str]]
+    one_way: dict[str, OneWayView]
 
 
 class StateView(Shape):
@@ -120,6 +135,7 @@ class StateView(Shape):
     partitions: dict[str, PartitionView]
     groups: list[list[str]]
     overflows: dict[str, list[str]]
+    one_way: dict[str, OneWayView]
 
 
 class DateView(Shape):

@@ -24,7 +24,7 @@ from roomlink.core import view
 from roomlink.core.access import KeyRemoved, SessionEnded
 from roomlink.core.act import HELD
 from roomlink.core.checks import require
-from roomlink.core.commands import Act, Actor, Command, LetGo, LinkZone, RecallScene, Unlink
+from roomlink.core.commands import Act, Actor, CombineWall, Command, LetGo, LinkZone, RecallScene, Unlink
 from roomlink.core.events import Entry, HoldEnded
 from roomlink.errors import BadRequest, CallerFault, RoomlinkError, UnknownName
 from roomlink.runtime.cluster.presence import Presence
@@ -38,7 +38,9 @@ SUBPROTOCOL = "roomlink.v1"
 IN_FLIGHT_MAX = 4
 """Commands of one socket that wait for the disk at once; a flood is read no faster."""
 AT_ONCE_MAX = 4
-"""Messages of one socket that are taken in one go, before the others have their turn."""
+REST_S = 0.005
+"""So many messages of one socket are taken in one go, and then it waits for so long: a flood is slowed to some 800 a
+second, which leaves most of the time to the others."""
 UNREAD_MAX = 256
 """Messages that wait for a panel to read them, above which nothing more is read from it."""
 CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_NOT_ALLOWED, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1008, 1009, 1011
@@ -135,6 +137,7 @@ class Connection:
         self._inbox: deque[str | None] = deque()
         self._in_flight = 0
         self._taking = False
+        self._rest: asyncio.TimerHandle | None = None
         self._end: asyncio.Future[tuple[int, str] | None] = asyncio.get_running_loop().create_future()
         """Done with a code and why once this end closes, with None once the other end has."""
 
@@ -229,7 +232,7 @@ class Connection:
 
     def _take_all(self) -> None:
         """Take what came, but no faster than it can be answered: a flood waits where it comes from."""
-        if self._taking:
+        if self._taking or self._rest is not None:
             return  # answering at once makes room: the loop below sees it
         self._taking = True
         try:
@@ -238,11 +241,14 @@ class Connection:
                     break
                 self._take_one(self._inbox.popleft())
             else:
-                # The others' turn: the rest when they have had theirs.
-                asyncio.get_running_loop().call_soon(self._take_all)
+                self._rest = asyncio.get_running_loop().call_later(REST_S, self._rested)
         finally:
             self._taking = False
         self._wire.hold_back(bool(self._inbox))
+
+    def _rested(self) -> None:
+        self._rest = None
+        self._take_all()
 
     def _can_take(self) -> bool:
         return self._in_flight < IN_FLIGHT_MAX and self._listener.waiting <= UNREAD_MAX
@@ -294,6 +300,8 @@ class Connection:
             return kind(self._actor, controller, message.zone)
         if isinstance(message, models.UnlinkAllMessage):
             return Unlink(self._actor, controller)
+        if isinstance(message, models.CombineMessage):
+            return CombineWall(self._actor, message.partition, message.combine, controller)
         assert isinstance(message, models.RecallMessage)
         return RecallScene(self._actor, message.scene, controller=controller, over=message.over)
 

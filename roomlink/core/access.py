@@ -30,7 +30,7 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """A person signed in at ``began``; it ends by itself at ``until``. ``last`` tells of a use, maybe not the newest."""
+    """A person signed in at ``began``; it ends by itself at ``until``. ``last`` tells of a use, maybe not the last."""
 
     person: str
     began: float

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import links, motion, orders, sources
+from roomlink.core import links, locks, microphones, motion, orders, sources
 from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds, standing_over
 from roomlink.core.commands import Act
 from roomlink.core.records import Hold, Level, Motion
@@ -30,8 +30,8 @@ def act(draft: Draft, command: Act) -> Reply:
 
 DO: dict[str, tuple[str, ...]] = {
     "choice": ("set", "align"),
-    "level": ("set", "raise", "lower", "stop", "align"),
-    "switch": ("set", "align"),
+    "level": ("set", "step", "raise", "lower", "stop", "align"),
+    "switch": ("set", "toggle", "align"),
     "momentary": ("press", "release"),
     "motion": ("open", "close", "stop"),
 }
@@ -55,11 +55,20 @@ def _check_do(command: Act, spec: ControlSpec) -> None:
         text = f"{command.do!r} is not something to do with {command.control}, a {spec.kind}: {', '.join(allowed)}"
         raise BadValue("do", text, allowed=list(allowed))
     seconds("over", command.over, limits.OVER_S_MAX)
+    if command.do == "step" and isinstance(spec, LevelSpec):
+        _check_step(command, spec)
     if needs_holding(spec, command.do) and command.by.holder is None and command.for_s is None:
         text = f"{command.do} must carry `for`, at most {limits.HELD_OVER_HTTP_S_MAX:g} seconds: no finger can be seen"
         raise Refused("needs-for", text, field="for", maximum=limits.HELD_OVER_HTTP_S_MAX)
     if command.for_s is not None:
         seconds("for", command.for_s, limits.HELD_OVER_HTTP_S_MAX)
+
+
+def _check_step(command: Act, spec: LevelSpec) -> None:
+    most = spec.hi - spec.lo
+    if isinstance(command.value, bool) or not isinstance(command.value, int | float) or not abs(command.value) <= most:
+        text = f"{command.value!r} is no step: {command.control} steps by a number from {-most:g} to {most:g} {spec.unit}"
+        raise BadValue("value", text, minimum=-most, maximum=most)
 
 
 def _holder(command: Act) -> str:
@@ -94,9 +103,11 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
     require("control", command.control, controls)
     spec = controls[command.control]
     _check_do(command, spec)
+    _require_here(draft, zone, command.control)
     by = command.by.who
     if command.do not in SAFE:
         require_no_override(draft, [zone])
+        locks.require_free(draft, [zone], command.control)
     if command.do == "align":
         raise BadValue("do", "align is for controllers: one zone always agrees with itself", allowed=["set"])
     if command.do == "set":
@@ -104,7 +115,9 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
         value = checked(command.control, spec, command.value, options)
         orders.set_value(draft, zone, command.control, value, over=command.over, by=by)
         return _set([zone], links.clamped(draft, [zone], command.control, value))
-    if needs_holding(spec, command.do):
+    if command.do in ("step", "toggle"):
+        _change(draft, zone, command, by)
+    elif needs_holding(spec, command.do):
         _hold(draft, command, [zone])
     elif command.do in motion.DIRECTIONS:
         orders.end_holds(draft, zone, command.control, f"a newer order from {by}")
@@ -118,15 +131,27 @@ def _act_on_zone(draft: Draft, command: Act, zone: str) -> Reply:
     return {"zones": [zone]}
 
 
+def _require_here(draft: Draft, zone: str, control: str) -> None:
+    """Raise for a control of a radio microphone that is in another zone."""
+    if not microphones.here(draft, zone, control):
+        microphone = draft.spec.travel.roaming[control]
+        there = microphones.zone_of(draft, microphone)
+        text = f"{microphone} is in {there}: act on {control} there, or assign {microphone} to {zone} first"
+        raise Refused("elsewhere", text, zone=there, microphone=microphone)
+
+
 def _set(zones: list[str], clamped: dict[str, float]) -> Reply:
     """The reply to what sets a level: where a ceiling keeps it lower, at what."""
     return {"zones": zones, "clamped": clamped} if clamped else {"zones": zones}
 
 
 def _stop(draft: Draft, zone: str, control: str, by: str) -> None:
-    """Stop a level or a motion where it is, whoever moves it."""
+    """Stop a level or a motion where it is, whoever moves it. A level that a lock keeps goes where it was going."""
+    motion_too = isinstance(draft.spec.zones[zone].controls[control], MotionSpec)
+    if not motion_too and locks.covering(draft, zone, control) is not None:
+        return
     orders.end_holds(draft, zone, control, f"stopped by {by}")
-    if isinstance(draft.spec.zones[zone].controls[control], MotionSpec):
+    if motion_too:
         motion.stop(draft, zone, control, by=by)
     else:
         orders.stop_level(draft, zone, control, at=draft.now, by=by)
@@ -141,6 +166,7 @@ def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
     spec = controls[command.control]
     _check_do(command, spec)
     require_unlocked(draft, controller)
+    locks.require_key(draft, controller, command.control)
     zones = list(links.reached(draft, controller, command.control, spec))
     if not zones:
         linked = draft.linked.get(controller, ())
@@ -151,8 +177,13 @@ def _act_through(draft: Draft, command: Act, controller: str) -> Reply:
     free = [zone for zone in zones if standing_over(draft, zone) is None]
     if not free:
         require_no_override(draft, zones)
-    reply = _THROUGH[command.do](draft, command, controller, spec, free)
-    return reply if len(free) == len(zones) else {**reply, "overridden": [z for z in zones if z not in free]}
+    able = locks.free(draft, free, command.control)
+    if not able:
+        locks.require_free(draft, free, command.control)
+    reply = _THROUGH[command.do](draft, command, controller, spec, able)
+    if len(free) != len(zones):
+        reply = {**reply, "overridden": [z for z in zones if z not in free]}
+    return reply if len(able) == len(free) else {**reply, "locked": [z for z in free if z not in able]}
 
 
 def _let_through(draft: Draft, command: Act, controller: str, controls: Mapping[str, ControlSpec]) -> Reply:
@@ -177,7 +208,8 @@ def _let_through(draft: Draft, command: Act, controller: str, controls: Mapping[
         # Nothing of this holder's is held (any more): releasing twice is no fault.
         return {"zones": []}
     role = draft.roles.get(controller)
-    if role is None or role.locked is None or isinstance(spec, MotionSpec):
+    locked = (role is not None and role.locked is not None) or locks.of_controller(draft, controller, control)
+    if not locked or isinstance(spec, MotionSpec):
         running += [z for z in links.reached(draft, controller, control, spec) if z not in running]
     for zone in running:
         _stop(draft, zone, control, controller)
@@ -276,6 +308,33 @@ def _align_through(draft: Draft, command: Act, controller: str, spec: ControlSpe
     return _set(zones, links.clamped(draft, zones, command.control, value))
 
 
+def _change_through(draft: Draft, command: Act, controller: str, spec: ControlSpec, zones: list[str]) -> Reply:
+    """Step a level from each zone's own value, clamped; toggle a switch to the other of what is shown."""
+    if isinstance(spec, LevelSpec):
+        assert isinstance(command.value, int | float)
+        for zone in zones:
+            links.step(draft, controller, zone, command.control, float(command.value), command.over)
+        _remember_shown(draft, controller, command.control, spec)
+        return {"zones": zones}
+    seen = links.shown(draft, controller, command.control, spec, draft.now)
+    # Where the zones disagree all become on.
+    value = not (seen.decided and seen.value is True)
+    for zone in zones:
+        orders.set_switch(draft, zone, command.control, value, by=controller)
+    return {"zones": zones}
+
+
+def _change(draft: Draft, zone: str, command: Act, by: str) -> None:
+    """Step or toggle in one zone."""
+    record = draft.controls[zone, command.control]
+    if isinstance(record, Level):
+        assert isinstance(command.value, int | float)
+        value = record.at(draft.now) + command.value
+        orders.set_level(draft, zone, command.control, value, over=command.over, by=by)
+    else:
+        orders.set_switch(draft, zone, command.control, not orders.wanted(record, draft.now), by=by)
+
+
 def _remember_shown(draft: Draft, controller: str, control: str, spec: ControlSpec) -> None:
     """After raise or lower the level stands where the hand left it: what is shown, else the zone linked last."""
     if not isinstance(spec, LevelSpec):
@@ -298,4 +357,6 @@ _THROUGH: dict[str, Callable[[Draft, Act, str, ControlSpec, list[str]], Reply]] 
     "open": _move_through,
     "close": _move_through,
     "align": _align_through,
+    "step": _change_through,
+    "toggle": _change_through,
 }

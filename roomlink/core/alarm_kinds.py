@@ -65,6 +65,7 @@ KINDS: dict[str, Kind] = {
     "wall-late": Kind("medium", "partitions"),
     "fence": Kind("medium", "partitions"),
     "device-lost": Kind("medium", "devices"),
+    "panel-lost": Kind("medium", "controllers"),
     "journal": Kind("high"),
     "journal-found": Kind("medium"),
     "clock": Kind("medium"),

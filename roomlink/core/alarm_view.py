@@ -23,6 +23,8 @@ def zones_of(spec: Spec, alarm: str) -> tuple[str, ...]:
         found.update(spec.partitions[name].between)
     elif section == "overrides" and name in spec.overrides:
         found.update(spec.overrides[name].zones or spec.zones)
+    elif section == "controllers" and name in spec.controllers:
+        found.add(spec.controllers[name].home)
     elif section == "devices":
         found.update(binding.zone for binding in spec.bindings if binding.device == name)
         for wall in spec.data.get("partitions", {}).values():
@@ -53,7 +55,7 @@ def _live(state: State) -> list[tuple[str, Alarm]]:
 
 def _shown(state: State, name: str, record: Alarm) -> Data:
     section, of = about(name)
-    member = {"devices": "device", "partitions": "partition", "overrides": "override"}.get(section)
+    member = {"devices": "device", "partitions": "partition", "overrides": "override", "controllers": "controller"}.get(section)
     return {
         "kind": name.partition("/")[0],
         "state": record.state,

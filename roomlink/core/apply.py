@@ -9,9 +9,12 @@ from typing import Any
 from roomlink import limits
 from roomlink.core import alarms, diary_apply, divisions, people
 from roomlink.core import events as ev
+from roomlink.core.lead_records import LeadEnded, LeadSet, PanelSet
+from roomlink.core.lock_records import LockEnded, LockSet
 from roomlink.core.records import Alarm, Control, Level, Momentary, Motion, StoredScene
 from roomlink.core.spec import from_data
 from roomlink.core.state import State, Table
+from roomlink.core.travel_events import MicrophoneAssigned, OneWayEnded, OneWaySet
 
 
 def apply(state: State, event: ev.Event) -> None:
@@ -123,6 +126,9 @@ def _wall_dropped(state: State, event: ev.WallDropped) -> None:
 def _regrouped(state: State, event: ev.Regrouped) -> None:
     for group in event.groups:
         for zone in group:
+            # Whoever was given the lead of a group has it for as long as the group stays as it is.
+            if (old := state.group_of.get(zone)) in state.leads:
+                state.leads.drop(old)
             state.group_of[zone] = group
 
 
@@ -146,6 +152,21 @@ def _overflow_set(state: State, event: ev.OverflowSet) -> None:
         state.overflows.drop(event.overflow)
 
 
+def _one_way_set(state: State, event: OneWaySet) -> None:
+    state.one_ways[event.overflow] = event.now
+
+
+def _one_way_ended(state: State, event: OneWayEnded) -> None:
+    state.one_ways.drop(event.overflow)
+
+
+def _microphone_assigned(state: State, event: MicrophoneAssigned) -> None:
+    if event.zone is None:
+        state.microphones.drop(event.microphone)
+    else:
+        state.microphones[event.microphone] = event.zone
+
+
 def _scene_saved(state: State, event: ev.SceneSaved) -> None:
     if event.content is None:
         state.scenes.drop(event.scene)
@@ -161,6 +182,31 @@ def _answered(state: State, event: ev.Answered) -> None:
 
 def _role_set(state: State, event: ev.RoleSet) -> None:
     state.roles[event.controller] = event.now
+
+
+def _lead_set(state: State, event: LeadSet) -> None:
+    state.leads[event.group] = event.now
+
+
+def _lead_ended(state: State, event: LeadEnded) -> None:
+    state.leads.drop(event.group)
+
+
+def _panel_set(state: State, event: PanelSet) -> None:
+    if event.since is None:
+        state.absent.drop(event.controller)
+    else:
+        state.absent[event.controller] = event.since
+
+
+def _lock_set(state: State, event: LockSet) -> None:
+    state.locks[event.lock] = event.now
+    state.deadlines.set(("lock", event.lock), event.now.until)
+
+
+def _lock_ended(state: State, event: LockEnded) -> None:
+    state.locks.drop(event.lock)
+    state.deadlines.set(("lock", event.lock), None)
 
 
 def _remembered(state: State, event: ev.Remembered) -> None:
@@ -240,11 +286,19 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.ZoneDropped: _zone_dropped,
     ev.RoleSet: _role_set,
     ev.ControllerDropped: _controller_dropped,
+    LeadSet: _lead_set,
+    LeadEnded: _lead_ended,
+    PanelSet: _panel_set,
+    LockSet: _lock_set,
+    LockEnded: _lock_ended,
     ev.Remembered: _remembered,
     divisions.DivisionSet: _division_set,
     divisions.DivisionEnded: _division_ended,
     divisions.UsedByHand: _used_by_hand,
     ev.OverflowSet: _overflow_set,
+    OneWaySet: _one_way_set,
+    OneWayEnded: _one_way_ended,
+    MicrophoneAssigned: _microphone_assigned,
     ev.SceneSaved: _scene_saved,
     ev.AlarmRaised: _alarm_raised,
     **alarms.APPLY,

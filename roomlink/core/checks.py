@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from roomlink.core import locks
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, SwitchSpec, Value
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue, Refused, UnknownName
@@ -27,6 +28,7 @@ def require_unlocked(draft: Draft, controller: str) -> None:
             controller=controller,
             by=role.locked,
         )
+    locks.require_key(draft, controller)
 
 
 def seconds(field: str, value: Any, most: float) -> float:

@@ -1,7 +1,7 @@
 """Regrouping: when walls or overflows join or part zones, all that follows is decided in one go.
 
 The order matters: whether walls that open combine at all, groups, then sources that would cross a closed wall, then
-links by hand across it, what zones that stood alone have to remember, who leads and who is linked, then the values.
+radio microphones, links by hand across it, what zones that stood alone have to remember, who leads and who is linked, then the values.
 """
 
 from __future__ import annotations
@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Set
 from dataclasses import replace
 
-from roomlink.core import asking, homing, leading, orders, sources, treating
+from roomlink.core import asking, homing, leading, orders, radio, sources, treating
 from roomlink.core.events import Regrouped, Remembered, WallSet
 from roomlink.core.groups import joins, regrouped, shares_group
-from roomlink.core.records import Choice
-from roomlink.core.spec import ChoiceSpec, Value
+from roomlink.core.spec import Value
 from roomlink.core.state import Draft
 
 Group = tuple[str, ...]
@@ -34,7 +33,8 @@ def regroup(draft: Draft, seeds: Iterable[str], *, renew: Set[str] = frozenset()
     if changed:
         draft.emit(Regrouped(tuple(changed)))
     _flag(draft, old_of)
-    _drop_lost_sources(draft, changed)
+    sources.drop_lost(draft, (zone for group in changed for zone in group))
+    radio.mute_parted(draft, changed, old_of)
     combining = draft.spec.combining
     if combining is None:
         return
@@ -59,19 +59,6 @@ def _flag(draft: Draft, zones: Iterable[str]) -> None:
         flagged = not joins(draft, name) and shares_group(draft, *draft.spec.partitions[name].between)
         if flagged != wall.flagged:
             draft.emit(WallSet(name, replace(wall, flagged=flagged)))
-
-
-def _drop_lost_sources(draft: Draft, groups: list[Group]) -> None:
-    """Sound and picture never cross a closed wall: a zone whose source is in another group falls back first."""
-    for group in groups:
-        for zone in group:
-            for control, spec in draft.spec.zones[zone].controls.items():
-                if not isinstance(spec, ChoiceSpec) or not spec.sources:
-                    continue
-                record = draft.controls.get((zone, control))
-                on = (record.pending or record.value) if isinstance(record, Choice) else None
-                if on is not None and not shares_group(draft, zone, sources.origin(zone, on)[0]):
-                    orders.set_choice(draft, zone, control, spec.fallback, by="combining")
 
 
 def _remember(draft: Draft, zones: list[str]) -> None:

@@ -16,7 +16,17 @@ from roomlink.core.bookings import OneWish, Wish
 from roomlink.core.division_commands import CombineWall as CombineWall
 from roomlink.core.division_commands import DivisionCommand
 from roomlink.core.division_commands import StateArrangement as StateArrangement
+from roomlink.core.lead_records import LeadCommand
+from roomlink.core.lead_records import ReportPanel as ReportPanel
+from roomlink.core.lead_records import TakeLead as TakeLead
+from roomlink.core.lock_records import LockCommand
+from roomlink.core.lock_records import ReleaseLock as ReleaseLock
+from roomlink.core.lock_records import SetLock as SetLock
 from roomlink.core.spec import Value
+from roomlink.core.travel_commands import AssignMicrophone as AssignMicrophone
+from roomlink.core.travel_commands import EndOverflow as EndOverflow
+from roomlink.core.travel_commands import StartOverflow as StartOverflow
+from roomlink.core.travel_commands import TravelCommand
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,6 +350,8 @@ Command = (
     | NoteTold
     | AlarmCommand
     | DivisionCommand
+    | LockCommand
+    | LeadCommand
     | CreateBooking
     | ChangeBooking
     | CancelBooking
@@ -349,6 +361,7 @@ Command = (
     | TickMove
     | RunRoutine
     | AccessCommand
+    | TravelCommand
     | Configure
     | Recover
     | Wake

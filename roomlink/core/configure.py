@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomlink.core import alarms, combining, devices, diary, leading, links, motion, orders, overrides, sources, walls
+from roomlink.core import alarms, combining, devices, diary, leading, leads, links, locking, motion, orders, overflows, overrides, radio, sources, walls
 from roomlink.core.commands import Configure, Recover
 from roomlink.core.events import (
     Configured,
@@ -51,10 +51,14 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
             links.drop_reason(draft, controller, known.home, "home", "its home changed")
             links.link(draft, controller, controller_spec.home, "home")
     overrides.settle(draft)
+    locking.settle(draft)
+    leads.settle(draft)
     devices.disarm_changed(draft, old)
     if new.combining is None and old.combining is not None:
         leading.dissolve(draft)
     combining.regroup(draft, new.zones, renew=_renewed(old, new))
+    overflows.settle(draft)
+    radio.settle(draft)
     diary.reconfigure(draft)
     alarms.renew(draft)
     return {"zones": list(new.zones)}
@@ -115,6 +119,8 @@ def _has(spec: Spec, zone: str, control: str, option: str) -> bool:
     """Whether there still is such an option; where it travels, its source. Groups are looked at later."""
     at, bare = sources.origin(zone, option)
     own = spec.zones[zone].controls[control]
+    if isinstance(own, ChoiceSpec) and option in sources.of_venue(spec, own):
+        return True
     theirs = spec.zones[at].controls.get(control) if at in spec.zones else None
     travels = isinstance(own, ChoiceSpec) and own.sources and isinstance(theirs, ChoiceSpec) and theirs.sources
     return isinstance(theirs, ChoiceSpec) and bare in theirs.options and (at == zone or travels)

@@ -15,13 +15,17 @@ from roomlink.core import (
     diary,
     fences,
     leading,
+    leads,
     links,
+    locking,
     motion,
     occupancy,
     orders,
     outside,
+    overflows,
     overrides,
     people,
+    radio,
     reference,
     scenes,
     turns,
@@ -32,6 +36,7 @@ from roomlink.core.checks import require, require_unlocked
 from roomlink.core.commands import (
     Act,
     Arm,
+    AssignMicrophone,
     CancelBooking,
     ChangeBooking,
     ChangeOccurrence,
@@ -39,6 +44,7 @@ from roomlink.core.commands import (
     Configure,
     CreateBooking,
     Disarm,
+    EndOverflow,
     ExtendBooking,
     ForgetBookings,
     JoinZones,
@@ -55,6 +61,7 @@ from roomlink.core.commands import (
     ReportWall,
     RunRoutine,
     SaveScene,
+    StartOverflow,
     StopMotion,
     TickMove,
     Unlink,
@@ -100,6 +107,7 @@ def decide(state: State, command: Command, now: float, request: Request | None =
     reply = _DECIDE[type(command)](draft, command)
     reference.note_use(draft, command, reply.get("zones", ()))
     occupancy.follow(draft)
+    overflows.end_with_bookings(draft)
     fences.follow(draft)
     alarms.suppress(draft)
     if request is not None:
@@ -172,6 +180,9 @@ def _join(draft: Draft, command: JoinZones) -> dict[str, Any]:
     zones = tuple(dict.fromkeys(command.zones))
     if len(zones) == 1:
         raise BadValue("zones", "an overflow joins at least two zones", minimum=2)
+    if command.overflow in draft.one_ways:
+        text = f"{command.overflow} is an overflow that goes one way: end it first, or take another name"
+        raise Refused("taken", text, overflow=command.overflow)
     if zones != old:
         draft.emit(OverflowSet(command.overflow, zones))
         combining.regroup(draft, (*old, *zones))
@@ -199,6 +210,8 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
     for what, *name in due:
         if what == "booking":
             occupancy.due(draft, *name)
+        elif what == "lock":
+            locking.due(draft, name[0])
         elif what in ("session", "key"):
             people.due(draft, what, *name)
         elif what in alarms.DEADLINES:
@@ -237,6 +250,9 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     LetGo: _let_go,
     ReportWall: walls.report,
     JoinZones: _join,
+    StartOverflow: overflows.start,
+    EndOverflow: overflows.end,
+    AssignMicrophone: radio.assign,
     RecallScene: scenes.recall,
     SaveScene: scenes.save,
     RemoveScene: scenes.remove,
@@ -257,6 +273,8 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     TickMove: turns.tick,
     RunRoutine: occupancy.run_routine,
     **arrangements.DECIDE,
+    **locking.DECIDE,
+    **leads.DECIDE,
     **people.DECIDE,
     **alarms.DECIDE,
     Configure: configure,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import alarms, motion, orders, sources
+from roomlink.core import alarms, locks, microphones, motion, orders, sources
 from roomlink.core.checks import checked, require
 from roomlink.core.commands import Arm, Disarm, ReportControl, ReportDevice, StopMotion
 from roomlink.core.events import Armed, ControlSet, Disarmed
@@ -23,8 +23,11 @@ def report_control(draft: Draft, command: ReportControl) -> dict[str, Any]:
     require("zone", zone, draft.spec.zones)
     require("control", control, draft.spec.zones[zone].controls)
     spec = draft.spec.zones[zone].controls[control]
+    locks.require_free(draft, [zone], control)
     options = sources.offered(draft, zone, control) if isinstance(spec, ChoiceSpec) else None
     value = checked(control, spec, command.value, options)
+    if not microphones.here(draft, zone, control):
+        return {"zones": []}
     record = draft.controls[zone, control]
     orders.end_holds(draft, zone, control, f"changed at {command.by.who}")
     by = command.by.who

@@ -17,6 +17,7 @@ from typing import Any
 from roomlink.core import events as ev
 from roomlink.core.bookings import BEFORE_THE_END, Booking, BookingSet, Occurrence, OccurrencesSet
 from roomlink.core.diary_apply import overlapping
+from roomlink.core.divisions import UsedByHand
 from roomlink.core.state import State
 
 HIDDEN = "in use"
@@ -121,5 +122,6 @@ _OF_A_ZONE = (
     ev.Masked,
     ev.Unmasked,
     ev.Remembered,
+    UsedByHand,
 )
 """Events that tell what goes on in a zone. What groups and walls do can be seen from outside."""

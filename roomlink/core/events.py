@@ -17,8 +17,11 @@ from roomlink.core.alarm_events import AlarmRaised as AlarmRaised
 from roomlink.core.alarm_events import AlarmSet as AlarmSet
 from roomlink.core.bookings import BOOKING_EVENTS, BOOKING_RECORDS, BookingEvent, Occurrence, OccurrencesSet
 from roomlink.core.divisions import DIVISION_EVENTS, DIVISION_RECORDS, DivisionEvent
+from roomlink.core.lead_records import LEAD_EVENTS, LEAD_RECORDS, LeadEvent
+from roomlink.core.lock_records import LOCK_EVENTS, LOCK_RECORDS, LockEvent
 from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Check, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
+from roomlink.core.travel_events import TRAVEL_EVENTS, TRAVEL_RECORDS, TravelEvent
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +254,10 @@ Event = (
     | Disarmed
     | Checked
     | BookingEvent
+    | TravelEvent
     | DivisionEvent
+    | LockEvent
+    | LeadEvent
     | AccessEvent
     | Told
     | Answered
@@ -285,7 +291,10 @@ EVENT_TYPES: dict[str, type[Any]] = {
     "disarmed": Disarmed,
     "checked": Checked,
     **BOOKING_EVENTS,
+    **TRAVEL_EVENTS,
     **DIVISION_EVENTS,
+    **LOCK_EVENTS,
+    **LEAD_EVENTS,
     **ACCESS_EVENTS,
     "told": Told,
     "answered": Answered,
@@ -301,7 +310,10 @@ _RECORDS: dict[type[Any], type[Any]] = {
     OverrideSet: Override,
     Masked: Mask,
     **BOOKING_RECORDS,
+    **TRAVEL_RECORDS,
     **DIVISION_RECORDS,
+    **LOCK_RECORDS,
+    **LEAD_RECORDS,
     **ACCESS_RECORDS,
     Armed: Arming,
     Checked: Check,

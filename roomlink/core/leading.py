@@ -12,10 +12,20 @@ Group = tuple[str, ...]
 
 
 def lead_of(state: State, group: Group) -> str | None:
-    """The controller in charge of a group: the first of the lead order whose home is in it."""
+    """The controller in charge of a group: whoever was given the lead of it, else the first of the lead order whose
+    home is in it; one whose panel is gone only where there is no other. ``group`` may be a part of one.
+    """
     rank = state.spec.lead_rank
-    homed = (c for zone in group for c in state.spec.homed_at.get(zone, ()) if c in rank)
-    return min(homed, key=rank.__getitem__, default=None)
+    homed = [c for zone in group for c in state.spec.homed_at.get(zone, ()) if c in rank]
+    if not homed:
+        return None
+    given = state.leads.get(state.group_of.get(group[0], ()))
+    if given is not None and given.controller in homed:
+        return given.controller  # type: ignore[no-any-return]  # a table's ``get`` is typed loosely
+    first = min(homed, key=rank.__getitem__)
+    if first not in state.absent:
+        return first
+    return min((c for c in homed if c not in state.absent), key=rank.__getitem__, default=first)
 
 
 def settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:

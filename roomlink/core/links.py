@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from roomlink.core import feedback, orders, sources
+from roomlink.core import feedback, locks, microphones, orders, sources
 from roomlink.core.checks import standing_over
 from roomlink.core.events import HandSet, LinkEnded, LinkSet
 from roomlink.core.feedback import Feedback
@@ -29,7 +29,11 @@ def controls_of(state: State, controller: str) -> Mapping[str, ControlSpec]:
             found = found if found is not None else dict(own)
             for control, control_spec in theirs.items():
                 found.setdefault(control, control_spec)
-    return own if found is None else found
+    controls = own if found is None else found
+    if not spec.travel.roaming:
+        return controls
+    zones = (spec.controllers[controller].home, *state.linked.get(controller, ()))
+    return {c: s for c, s in controls.items() if any(microphones.here(state, zone, c) for zone in zones)}
 
 
 def reached(state: State, controller: str, control: str, spec: ControlSpec) -> Iterator[str]:
@@ -45,6 +49,8 @@ def reached(state: State, controller: str, control: str, spec: ControlSpec) -> I
         if isinstance(theirs, LevelSpec) and isinstance(spec, LevelSpec) and theirs.unit != spec.unit:
             continue
         if theirs.scope == "local" and state.links[controller, zone].reasons == ("combining",):
+            continue
+        if not microphones.here(state, zone, control):
             continue
         yield zone
 
@@ -125,7 +131,7 @@ def _carry(draft: Draft, controller: str, zone: str) -> None:
         if value is None or zone not in reached(draft, controller, control, ours):
             continue
         spec, record = draft.spec.zones[zone].controls[control], draft.controls[zone, control]
-        if isinstance(spec, LevelSpec) and isinstance(record, Level):
+        if isinstance(spec, LevelSpec) and isinstance(record, Level) and locks.covering(draft, zone, control) is None:
             distance = abs(spec.clamp(value) - record.at(draft.now))
             orders.set_level(draft, zone, control, value, over=distance / spec.rate, by=controller)
 
@@ -214,6 +220,17 @@ def _shift(draft: Draft, controller: str, zone: str, control: str, by: float, ov
     free = free_value(draft, controller, zone, control) + by
     orders.set_level(draft, zone, control, free, over=over, by=controller, shifted_by=controller)
     orders.set_excess(draft, controller, zone, control, free - spec.clamp(free))
+
+
+def step(draft: Draft, controller: str, zone: str, control: str, by: float, over: float) -> None:
+    """Change a zone's level by so much from where it is; like raise and lower it waits for no pickup."""
+    end_pickup(draft, controller, zone, control)
+    if draft.spec.controllers[controller].level_mode == "offset":
+        _shift(draft, controller, zone, control, by, over)
+        return
+    record = draft.controls[zone, control]
+    assert isinstance(record, Level)
+    orders.set_level(draft, zone, control, record.at(draft.now) + by, over=over, by=controller)
 
 
 def free_value(draft: Draft, controller: str, zone: str, control: str) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from roomlink import limits
-from roomlink.core import homing, leading, links, scenes
+from roomlink.core import homing, leading, links, locks, overflows, scenes
 from roomlink.core.bookings import (
     BEFORE_THE_END,
     Occurrence,
@@ -41,6 +41,7 @@ def due(draft: Draft, booking: str, key: str) -> None:
     late = draft.now - max(old.due, known) > limits.DIARY_LATE_S
     phase = old.phase_at(draft.now)
     draft.emit(PhaseSet(booking, key, phase, old.zones))
+    overflows.end_with_bookings(draft)
     if late:
         draft.emit(Noticed(_caught_up(booking, old, phase)))
     settle(draft, old.zones)
@@ -183,8 +184,8 @@ def run_routine(draft: Draft, command: RunRoutine) -> dict[str, list[str]]:
     if zones is None:
         known = spec.scene in scenes.names(draft)
         zones = tuple(scenes.scope(draft, scenes.find(draft, spec.scene)[0])) if known else ()
-    busy = tuple(zone for zone in zones if zone in draft.in_use)
-    free = tuple(zone for zone in zones if zone not in draft.in_use)
+    busy = tuple(zone for zone in zones if _held(draft, zone))
+    free = tuple(zone for zone in zones if zone not in busy)
     if draft.now - command.due > limits.DIARY_LATE_S:
         draft.emit(Noticed(f"{who} runs late, to what should be now; it was due at {rfc3339(command.due)}"))
     if free or not zones:
@@ -194,13 +195,14 @@ def run_routine(draft: Draft, command: RunRoutine) -> dict[str, list[str]]:
         if waiting != draft.deferred.get(command.routine, ()):
             draft.emit(RoutineDeferred(command.routine, waiting))
     elif busy:
-        draft.emit(Noticed(f"{who} left out {', '.join(busy)}: a booking has it"))
+        locked = any(zone not in draft.in_use for zone in busy)
+        draft.emit(Noticed(f"{who} left out {', '.join(busy)}: a booking {'or a lock ' if locked else ''}has it"))
     return {"zones": list(free)}
 
 
 def freed(draft: Draft, zones: Iterable[str]) -> None:
     """Zones are free: routines that waited for them run there, unless the next booking begins at this very moment."""
-    free = [z for z in zones if z not in draft.in_use and not _begins_now(draft, z)]
+    free = [z for z in zones if not _held(draft, z) and not _begins_now(draft, z)]
     for name in list(draft.deferred.live()) if free else ():
         waiting = draft.deferred[name]
         run = tuple(zone for zone in waiting if zone in free and zone in draft.spec.zones)
@@ -211,6 +213,11 @@ def freed(draft: Draft, zones: Iterable[str]) -> None:
         if spec is not None:
             by = Actor(f"routine {name}", "clock")
             _recall(draft, RecallScene(by, spec.scene, run, over=spec.over), f"routine {name}")
+
+
+def _held(state: State, zone: str) -> bool:
+    """Whether a booking or a lock by hand holds a zone, so that routines leave it alone."""
+    return zone in state.in_use or locks.over_zone(state, zone) is not None
 
 
 def _begins_now(draft: Draft, zone: str) -> bool:

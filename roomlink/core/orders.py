@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from roomlink.core import motion
+from roomlink.core import microphones, motion
 from roomlink.core.events import ControlSet, HoldBegan, HoldEnded, LinkSet
 from roomlink.core.records import Choice, Control, Hold, Level, Link, Momentary, Motion, Switch
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, MotionSpec, SwitchSpec, Value
@@ -88,7 +88,12 @@ def set_choice(draft: Draft, zone: str, control: str, option: str | None, *, by:
 
 
 def set_switch(draft: Draft, zone: str, control: str, value: bool, *, by: str) -> None:
-    """Switch now, or as soon as ``min_on`` or ``min_off`` allows; a newer order replaces one that waits."""
+    """Switch now, or as soon as ``min_on`` or ``min_off`` allows; a newer order replaces one that waits.
+
+    A radio microphone is opened in its own zone alone.
+    """
+    if not value and not microphones.here(draft, zone, control):
+        return
     spec = draft.spec.zones[zone].controls[control]
     record = draft.controls[zone, control]
     assert isinstance(spec, SwitchSpec)

@@ -148,6 +148,7 @@ def _no_role(role: str) -> BadValue:
 def _require_free_name(draft: Draft, name: str, *, of_panel: bool = False) -> None:
     """One name is one of all that act, so that the journal can be trusted; a panel may bear its controller's."""
     taken = name in draft.people or name in draft.keys or name in RESERVED
+    taken = taken or name in draft.spec.data.get("stations", {})
     if taken or (name in draft.spec.controllers and not of_panel):
         raise Refused("exists", f"the name {name} is taken: choose another one")
 

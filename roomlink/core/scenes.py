@@ -9,16 +9,16 @@ from dataclasses import asdict
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import leading, orders, sources
+from roomlink.core import leading, locks, orders, sources
 from roomlink.core.checks import checked, require, require_no_override, require_unlocked, seconds
 from roomlink.core.commands import RecallScene, RemoveScene, SaveScene
-from roomlink.core.events import SceneSaved
+from roomlink.core.events import Noticed, SceneSaved
 from roomlink.core.groups import shares_group
-from roomlink.core.spec import ChoiceSpec, SceneSpec, Value
+from roomlink.core.spec import ChoiceSpec, ControlSpec, SceneSpec, Value
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue, Precondition, Refused, UnknownName
 
-HAND = ("http", "panel")
+HAND = ("http", "panel", "station")
 """Ways in which a person or a program on their behalf acts: these an override refuses; what is planned goes on."""
 
 Values = dict[str, dict[str, Value]]
@@ -66,8 +66,11 @@ def recall(draft: Draft, command: RecallScene) -> dict[str, Any]:
     if command.by.via in HAND:
         require_no_override(draft, zones)
     home = draft.spec.controllers[command.controller].home if command.controller else None
+    kept = _kept(draft, command, zones, values)
     for zone in zones:
         for control, value in values[zone].items():
+            if control in kept.get(zone, ()):
+                continue
             spec = draft.spec.zones[zone].controls.get(control)
             if spec is None or not orders.fits(spec, value):
                 continue
@@ -76,7 +79,29 @@ def recall(draft: Draft, command: RecallScene) -> dict[str, Any]:
                 if value not in sources.offered(draft, zone, control):
                     continue
             orders.set_value(draft, zone, control, value, over=over, by=f"scene {command.scene}")
-    return {"zones": zones}
+    return {"zones": zones, **({"locked": kept} if kept else {})}
+
+
+def _kept(draft: Draft, command: RecallScene, zones: list[str], values: Values) -> dict[str, list[str]]:
+    """Zone to the controls that a lock keeps as they are. Where a hand would set nothing else, it is refused; of what
+    is planned it is noted.
+    """
+    kept: dict[str, list[str]] = {}
+    names: dict[str, None] = {}
+    for zone in zones:
+        for control in values[zone]:
+            name = locks.covering(draft, zone, control)
+            if name is None and command.controller is not None:
+                name = locks.of_controller(draft, command.controller, control)
+            if name is not None:
+                kept.setdefault(zone, []).append(control)
+                names[name] = None
+    if kept and command.by.via not in HAND:
+        what = ", ".join(f"{control} in {zone}" for zone, controls in kept.items() for control in controls)
+        draft.emit(Noticed(f"{command.by.who}: scene {command.scene} leaves {what}: locked by {', '.join(names)}"))
+    elif kept and all(set(values[zone]) <= set(kept.get(zone, ())) for zone in zones):
+        raise locks.refusal(draft, next(iter(names)), f"all that scene {command.scene} would set", scene=command.scene)
+    return kept
 
 
 def _standpoint(draft: Draft, home: str | None, zone: str) -> str:
@@ -190,10 +215,16 @@ def _given(draft: Draft, old: SceneSpec, content: Mapping[str, Any]) -> dict[str
         controls = draft.spec.zones[zone].controls
         for control, value in values.items():
             require("control", control, controls)
-            zones.setdefault(zone, {})[control] = checked(control, controls[control], value)
+            zones.setdefault(zone, {})[control] = _checked(draft, control, controls[control], value)
     if not zones:
         raise BadValue("values", "a scene holds at least one value")
     first = next(iter(zones.values()))
     return asdict(
         SceneSpec(scene.name, zones=zones) if scene.zones else SceneSpec(scene.name, scene.type, scene.zone, first)
     )
+
+
+def _checked(draft: Draft, control: str, spec: ControlSpec, value: Value) -> Value:
+    """A scene holds a zone's own options and the venue's: those are there whatever the walls."""
+    options = (*spec.options, *sources.of_venue(draft.spec, spec)) if isinstance(spec, ChoiceSpec) else None
+    return checked(control, spec, value, options)

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 
 from roomlink.core import access, bookings, divisions
 from roomlink.core import events as ev
+from roomlink.core import lead_records, lock_records
 from roomlink.core.apply import apply
 from roomlink.core.state import State
+from roomlink.core.travel_events import MicrophoneAssigned, OneWaySet
 
 
 def snapshot(state: State) -> Iterator[ev.Event]:
@@ -22,10 +24,16 @@ def snapshot(state: State) -> Iterator[ev.Event]:
     yield from (ev.WallSet(name, wall) for name, wall in state.walls.items())
     yield ev.Regrouped(tuple(dict.fromkeys(state.group_of.values())))
     yield from (ev.RoleSet(name, role) for name, role in state.roles.items())
+    # After the groups: a group that is told anew is led by nobody who was given the lead.
+    yield from (lead_records.LeadSet(group, lead) for group, lead in state.leads.items())
+    yield from (lead_records.PanelSet(name, since) for name, since in state.absent.items())
+    yield from (lock_records.LockSet(name, lock) for name, lock in state.locks.items())
     yield from (ev.Remembered(zone, values, *state.alone_since[zone]) for zone, values in state.alone.items())
     yield from (divisions.DivisionSet(name, division) for name, division in state.divisions.items())
     yield from (divisions.UsedByHand((zone,), at) for zone, at in state.used.items())
     yield from (ev.OverflowSet(name, zones) for name, zones in state.overflows.items())
+    yield from (OneWaySet(name, flow) for name, flow in state.one_ways.items())
+    yield from (MicrophoneAssigned(name, zone) for name, zone in state.microphones.items())
     yield from (ev.SceneSaved(name, scene.content, scene.etag) for name, scene in state.scenes.items())
     yield from (ev.AlarmSet(name, "kept", alarm) for name, alarm in state.alarms.items())
     yield from (ev.OverrideSet(name, override) for name, override in state.overrides.items())

@@ -60,7 +60,7 @@ def offered(state: State, zone: str, control: str) -> tuple[str, ...]:
     return (*found, *of_venue(state.spec, spec))
 
 
-def drop_lost(draft: Draft, zones: Iterable[str]) -> None:
+def drop_lost(draft: Draft, zones: Iterable[str], by: str = "combining") -> None:
     """Sound and picture cross no closed wall: what ``zones`` have from where they may not have it any more falls back.
 
     So do the zones to which overflows bring what is in ``zones``. What belongs to the venue stays.
@@ -78,7 +78,7 @@ def drop_lost(draft: Draft, zones: Iterable[str]) -> None:
                 continue
             at = origin(zone, on)[0]
             if at != zone and on not in of_venue(draft.spec, spec) and at not in _near(draft, zone, spec):
-                orders.set_choice(draft, zone, control, spec.fallback, by="combining")
+                orders.set_choice(draft, zone, control, spec.fallback, by=by)
 
 
 def for_zone(state: State, home: str, zone: str, option: str | None, spec: ChoiceSpec) -> str | None:

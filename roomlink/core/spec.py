@@ -14,6 +14,8 @@ from typing import Any
 
 from roomlink.core.alarm_kinds import AlarmsSpec, alarms_spec
 from roomlink.core.divisions import ArrangementSpec
+from roomlink.core.lock_records import LockSpec
+from roomlink.core.travel_spec import CARRIES, TravelSpec, travel_spec
 
 Value = str | float | bool | None
 """What a control can be set to: an option's name, a number in the control's unit, on or off, or none."""
@@ -21,12 +23,16 @@ Value = str | float | bool | None
 
 @dataclass(frozen=True, slots=True)
 class ChoiceSpec:
-    """An interlock: at most one of ``options`` is on. ``gap`` in seconds."""
+    """An interlock: at most one of ``options`` is on. ``gap`` in seconds.
+
+    Where ``sources`` travel it takes those of others that have one of ``carries``.
+    """
 
     options: tuple[str, ...]
     allow_none: bool = True
     gap: float = 0.0
     sources: bool = False
+    carries: tuple[str, ...] = CARRIES
     start: str | None = None
     fallback: str | None = None
     scope: str = "group"
@@ -172,6 +178,8 @@ class ControllerSpec:
     level_mode: str = "same"
     reach: tuple[str, ...] | None = None
     hand_links_on_close: str = "end"
+    panel: str = "seen"
+    """Whether its panel is missed: ``expected``, ``none``, or once one was ``seen`` since the start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +286,10 @@ class Spec:
     routines: Mapping[str, RoutineSpec] = field(default_factory=dict)
     crews: Mapping[str, CrewSpec] = field(default_factory=dict)
     alarms: AlarmsSpec = field(default_factory=AlarmsSpec)
+    travel: TravelSpec = field(default_factory=TravelSpec)
     arrangements: Mapping[str, ArrangementSpec] = field(default_factory=dict)
+    locks: Mapping[str, LockSpec] = field(default_factory=dict)
+    """Locks that are ready by name; a person sets them."""
     data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
     """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
 
@@ -364,7 +375,9 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         routines={r: _record(RoutineSpec, v) for r, v in data.get("routines", {}).items()},
         crews={c: _record(CrewSpec, v) for c, v in data.get("crews", {}).items()},
         alarms=alarms_spec(data.get("alarms", {})),
+        travel=travel_spec(data),
         arrangements={a: _record(ArrangementSpec, v) for a, v in data.get("arrangements", {}).items()},
+        locks={name: _record(LockSpec, v) for name, v in data.get("locks", {}).items()},
         data=data,
     )
 

@@ -14,8 +14,11 @@ from roomlink.core.access import Key, Person, Session
 from roomlink.core.bookings import Booking, Occurrence, OccurrenceKey, Span, Tick, WallRequest
 from roomlink.core.divisions import Division
 from roomlink.core.events import Event
+from roomlink.core.lead_records import Lead
+from roomlink.core.lock_records import Lock
 from roomlink.core.records import Alarm, Arming, Check, Control, Hold, Link, Mask, Override, Role, StoredScene, Wall
 from roomlink.core.spec import EMPTY, Spec, Value
+from roomlink.core.travel_events import OneWay
 
 K = TypeVar("K", bound=Hashable)
 V = TypeVar("V")
@@ -26,7 +29,7 @@ LinkKey = tuple[str, str]
 """(controller, zone)"""
 Deadline = tuple[str, ...]
 """What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition),
-("booking", booking, occurrence), ("session", session), ("key", key), ("shelved" | "quiet", alarm)."""
+("booking", booking, occurrence), ("session", session), ("key", key), ("lock", lock), ("shelved" | "quiet", alarm)."""
 
 
 class Table(dict[K, V]):
@@ -141,11 +144,16 @@ _TABLES = (
     "walls",
     "group_of",
     "roles",
+    "leads",
+    "absent",
+    "locks",
     "alone",
     "alone_since",
     "divisions",
     "used",
     "overflows",
+    "one_ways",
+    "microphones",
     "scenes",
     "alarms",
     "overrides",
@@ -190,6 +198,12 @@ class State:
     walls: Table[str, Wall]
     group_of: Table[str, tuple[str, ...]]
     roles: Table[str, Role]
+    leads: Table[tuple[str, ...], Lead]
+    """Groups that somebody leads who was given the lead of them."""
+    absent: Table[str, float]
+    """Controllers that led when their panel was gone for too long, with the stamp; until it is there again."""
+    locks: Table[str, Lock]
+    """Locks that a person set, by name."""
     alone: Table[str, dict[str, Value]]
     """Zone to what it had when it last stood alone."""
     alone_since: Table[str, tuple[float | None, OccurrenceKey | None]]
@@ -199,6 +213,11 @@ class State:
     used: Table[str, float]
     """Zone to when it was last used by hand."""
     overflows: Table[str, tuple[str, ...]]
+    """The joins: zones that are one group on purpose."""
+    one_ways: Table[str, OneWay]
+    """The overflows that stand, which go one way."""
+    microphones: Table[str, str]
+    """Radio microphone to its zone, where that is not the configured one."""
     scenes: Table[str, StoredScene]
     alarms: Table[str, Alarm]
     overrides: Table[str, Override]

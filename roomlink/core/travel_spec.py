@@ -64,6 +64,11 @@ class TravelSpec:
         return {control: name for name, spec in radios.items() for control in (spec.level, spec.mute) if control}
 
     @cached_property
+    def mutes(self) -> frozenset[str]:
+        """The controls that mute microphones."""
+        return frozenset(spec.mute for spec in self.microphones.values() if spec.mute)
+
+    @cached_property
     def radios(self) -> tuple[str, ...]:
         """The radio microphones, in venue order."""
         return tuple(name for name, spec in self.microphones.items() if spec.radio)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
-from roomlink.core import idle, orders, reference, sources
+from roomlink.core import idle, locks, orders, reference, sources
 from roomlink.core.leading import lead_of
 from roomlink.core.reference import Reference
 from roomlink.core.spec import ChoiceSpec, CombiningSpec, ControlSpec, LevelSpec, SwitchSpec, Value
@@ -134,9 +134,11 @@ def is_sound(spec: ControlSpec) -> bool:
 
 
 def treats(state: State, zone: str, control: str) -> bool:
-    """Whether joining and parting do anything to a control: it is there, and does not stay with its zone."""
+    """Whether joining and parting do anything to a control: it is there, and no lock and not its scope keeps it."""
     spec = state.spec.zones[zone].controls.get(control)
-    return spec is not None and spec.scope != "local" and (zone, control) in state.controls
+    if spec is None or spec.scope == "local" or (zone, control) not in state.controls:
+        return False
+    return locks.covering(state, zone, control) is None
 
 
 def give(

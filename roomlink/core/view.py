@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import alarm_view, diary_view, discretion, links, scenes, sources, wall_view
+from roomlink.core import alarm_view, diary_view, discretion, links, microphones, scenes, sources, travel_view, wall_view
 from roomlink.core import commissioning as site
 from roomlink.core.instants import rfc3339 as rfc3339
 from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
@@ -66,7 +66,7 @@ def zone(state: State, name: str, now: float) -> Data:
         "zone": name,
         "group": list(state.group_of.get(name, (name,))),
         **zone_links(state, name),
-        "controls": {c: control(state, name, c, now) for c in controls},
+        "controls": {c: control(state, name, c, now) for c in controls if microphones.here(state, name, c)},
     }
 
 
@@ -241,7 +241,9 @@ def whole(state: State, seq: int, now: float) -> Data:
         "controllers": {c: watched_face(state, c, now) for c in state.spec.controllers},
         "partitions": wall_view.partitions(state),
         "groups": groups(state),
-        "overflows": {name: list(state.overflows[name]) for name in state.overflows.live()},
+        "overflows": travel_view.joins(state),
+        "one_way": travel_view.one_ways(state),
+        "microphones": travel_view.places(state),
         "overrides": overrides(state),
         "alarms": alarm_view.alarms(state),
     }
@@ -306,6 +308,8 @@ def place(state: State) -> Data:
         "zones": {z: zone_links(state, z) for z in state.spec.zones},
         "partitions": wall_view.partitions(state),
         "groups": groups(state),
+        "one_way": travel_view.one_ways(state),
+        "microphones": travel_view.places(state),
         "overrides": overrides(state),
     }
 
@@ -341,6 +345,7 @@ def venue(state: State) -> Data:
             for name, c in data["controllers"].items()
         },
         "combining": data.get("combining"),
+        **travel_view.configured(state),
         "arrangements": data.get("arrangements", {}),
         "scenes": scenes_of(state),
     }

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import arrangements, diary_view
+from roomlink.core import arrangements as named
+from roomlink.core import diary_view
 from roomlink.core.divisions import Division
 from roomlink.core.groups import joins
 from roomlink.core.instants import rfc3339
@@ -26,7 +27,7 @@ def partition(state: State, name: str) -> Data:
         "flagged": wall.flagged,
         "joins": joins(state, name),
         "division": None if (kept := state.divisions.get(name)) is None else _division(kept),
-        "mismatched": arrangements.mismatched(wall),
+        "mismatched": named.mismatched(wall),
         "by": wall.by or None,
         "source": wall.via or None,
         "reported": beneath if wall.report is None else wall.report,
@@ -43,3 +44,20 @@ def _division(kept: Division) -> Data:
 
 def partitions(state: State) -> Data:
     return {name: partition(state, name) for name in state.spec.partitions}
+
+
+def arrangements(state: State) -> Data:
+    """The named arrangements. One stands while all its walls count as it states them; ``mismatched`` are sensed
+    otherwise beneath a pin.
+    """
+    found: Data = {}
+    for name, spec in state.spec.arrangements.items():
+        walls = {wall: state.walls[wall] for wall in spec.walls}
+        found[name] = {
+            "name": spec.name or name,
+            "walls": dict(spec.walls),
+            "pin": spec.pin,
+            "stands": all(one.position == spec.walls[wall] for wall, one in walls.items()),
+            "mismatched": [wall for wall, one in walls.items() if named.mismatched(one)],
+        }
+    return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,12 +44,19 @@ class Runner:
         hear: Callable[[str, Value], None],
         health: Callable[[Health], None],
         connected: Callable[[], None] = lambda: None,
+        may_send: Callable[[], bool] = lambda: True,
+        resting: Collection[str] = (),
     ) -> None:
+        """``may_send`` is asked before each sending; where it says no, only ``stop`` sends, and only to ``resting``.
+
+        Those points carry motion: by then they are at rest, and another may drive all else.
+        """
         self.name = name
         self.device = device
         self.outbox = Outbox()
         self.health = Health(False, now(), "not connected yet")
         self._now, self._hear, self._tell, self._tell_connected = now, hear, health, connected
+        self._may_send, self._resting = may_send, resting
         self._news = asyncio.Event()
         self._hurried = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
@@ -146,6 +153,8 @@ class Runner:
             self._news.clear()
             began, now = clock(), self._now()
             values = self.outbox.take(now)
+            if values and not self._may_send():
+                values = {point: v for point, v in values.items() if self._ending and point in self._resting}
             if values:
                 await self._send(values, now)
             if self._ending:

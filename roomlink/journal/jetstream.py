@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import concurrent.futures
 import contextlib
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from uuid import uuid4
@@ -33,6 +34,8 @@ from roomlink.journal.stream_snapshots import Snapshots
 ANSWER_S = 2.0
 """How long a server may take for one request; a commit that takes longer is taken for lost."""
 OBJECT_S = 30.0
+READY_S = 20.0
+"""How long a cluster of servers may take to be ready, when the journal is opened."""
 """How long a snapshot may take to go or come."""
 BODY_BYTES_MAX = 512 * 1024
 """Batches above this go into the bucket, and the message names them: servers take 1 MiB a message by default."""
@@ -75,7 +78,7 @@ class JetStreamJournal:
         self._doubt: str | None = None
         """The batch of which nobody knows yet whether it is in the stream; it was answered as lost."""
         try:
-            self._objects = self._made()
+            self._objects = self._made_in_time()
             self.reading = Reading(self._link, self._stream, self._subject, self._objects)
             self._snapshots = Snapshots(self._link, self._objects, self.notices)
             self.identity = self._birth()
@@ -88,6 +91,17 @@ class JetStreamJournal:
             raise
 
     # ---- opening
+
+    def _made_in_time(self) -> ObjectStore:
+        end = time.monotonic() + READY_S
+        while True:
+            try:
+                return self._made()
+            except _TROUBLE:
+                # Servers that have just started have yet to find a leader among themselves.
+                if time.monotonic() > end:
+                    raise
+                time.sleep(AGAIN_S)
 
     def _made(self) -> ObjectStore:
         js, replicas = self._link.js, self._place.replicas

@@ -28,6 +28,8 @@ SECTIONS = {
     "microphones": "microphone",
     "loudspeakers": "loudspeakers",
     "sound_outputs": "sound output",
+    "venue_sources": "venue source",
+    "overflows": "overflow",
     "crews": "crew",
     "routines": "routine",
     "bookings": "rule for bookings",

@@ -227,8 +227,9 @@ def _care(binding: Mapping[str, Any]) -> str:
 def _places(h: Handover) -> Iterator[Row]:
     for section in ("microphones", "loudspeakers"):
         for key, entry in h.data[section].items():
-            x, y = entry["at"]
-            yield section, key, entry["name"], entry["zone"], figure(x), figure(y)
+            # A radio microphone is wherever it is carried.
+            at = entry["at"] or ()
+            yield section, key, entry["name"], entry["zone"], *([figure(x) for x in at] or ["", ""])
 
 
 def _sound_outputs(h: Handover) -> Iterator[Row]:

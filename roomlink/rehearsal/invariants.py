@@ -12,52 +12,16 @@ from typing import Any
 from roomlink.core.records import Choice, Control, Hold, Level, Link, Momentary, Motion, Role, Wall
 from roomlink.core.spec import LevelSpec, Spec, Value
 from roomlink.core.state import State
+from roomlink.core.travel_events import OneWay
+from roomlink.rehearsal import travelling
 from roomlink.rehearsal.plan import Group, Plan, components, wanted
-from roomlink.rehearsal.treatment import treated
+from roomlink.rehearsal.rules import NEAR as NEAR
+from roomlink.rehearsal.rules import RULES as RULES
+from roomlink.rehearsal.rules import Broken as Broken
+from roomlink.rehearsal.rules import hold_to as hold_to
+from roomlink.rehearsal.treatment import Wish, treated
 
 NO_ROLE = Role()
-NEAR = 1e-6
-"""Values and times nearer than this are the same: what is worked out another way rounds another way."""
-
-RULES = {
-    "groups": "groups are the zones that open walls and overflows connect",
-    "settle": "a wall counts once its report has been steady for its settle time, and not before",
-    "flags": "a closed wall within a joined group is flagged, and no other",
-    "lead": "the first of the lead order that is at home in a group leads it; others are locked only as configured",
-    "links": "the lead's links by combining, and those of its mirrors, are exactly its group",
-    "sources": "sound and picture never cross a closed wall",
-    "range": "a level stays within its range and below its ceiling",
-    "jump": "no level jumps when zones join or part",
-    "gap": "a choice breaks before it makes, and the gap passes in between",
-    "local": "joining and parting leave local controls alone",
-    "combine": "zones that join get what on_combine says, the others keep what they had",
-    "restore": "a zone that parts gets what on_separate says",
-    "quiet": "parting makes nothing louder and unmutes nothing unless the configuration says so",
-    "held": "nothing stays held once its holder let go, lost its link or was locked out",
-    "override": "while an override stands its masks lie over every zone it covers, and nothing there is held or moves",
-    "feedback": "a controller shows what its linked zones say, by its policy",
-    "replay": "a snapshot and a replay of the journal give the same state",
-    "rest": "the venue comes to rest",
-    "offered": "what is on offer is not refused",
-    "whole": "the engine decides every command without failing",
-}
-"""Every rule by its name."""
-
-
-class Broken(Exception):
-    """A rule does not hold; ``text`` says where and how."""
-
-    def __init__(self, rule: str, text: str) -> None:
-        super().__init__(f"{RULES[rule]}: {text}")
-        self.rule = rule
-        self.text = text
-
-
-def hold_to(rule: str, holds: object, text: str) -> None:
-    if not holds:
-        raise Broken(rule, text)
-
-
 @dataclass(slots=True)
 class Before:
     """The tables as they were before an entry. Records never change, so the tables alone are copied."""
@@ -72,12 +36,15 @@ class Before:
     overflows: dict[str, tuple[str, ...]]
     masks: dict[tuple[str, str], Any]
     overrides: dict[str, Any]
+    one_ways: dict[str, OneWay]
+    microphones: dict[str, str]
 
     @classmethod
     def of(cls, state: State) -> Before:
         return cls(
             dict(state.controls), dict(state.group_of), dict(state.walls), dict(state.links), dict(state.roles),
             dict(state.holds), dict(state.held), dict(state.overflows), dict(state.masks), dict(state.overrides),
+            dict(state.one_ways), dict(state.microphones),
         )  # fmt: skip
 
 
@@ -97,6 +64,8 @@ class Watch:
     expected: dict[str, tuple[float, bool]] = field(default_factory=dict)
     """Wall to the stamp from which its new position counts, and whether it is open then."""
     before: Before | None = None
+    lived: bool = False
+    """Whether bookings, hands and ages may have a say in what zones that join or part get: then that is not held."""
     mixed: bool = False
     """Whether more than joining and parting sets values in this entry, so that the two cannot be told apart."""
 
@@ -137,8 +106,11 @@ class Watch:
         changed = [key for key, record in state.controls.items() if before.controls.get(key) is not record]
         self._controls(before, state, changed, now)
         if before.groups != state.group_of:
-            _sources(self.plan, state, self.plan.travelling)
             self._regrouped(before, state, now)
+        if before.groups != state.group_of or before.one_ways != state.one_ways:
+            travelling.check_sources(self.plan, before.one_ways, before.groups, state, self.plan.travelling)
+        travelling.check_overflows(state)
+        travelling.check_microphones(self.plan, before.groups, before.microphones, state, changed)
         if before.held != state.held or before.links != state.links or before.roles != state.roles or moved:
             _held(self.plan, state)
         if state.overrides or before.overrides:
@@ -188,7 +160,8 @@ class Watch:
                     hold_to("range", spec.lo - NEAR <= value <= top + NEAR, at)
             elif type(record) is Choice:
                 self._gap(key, old if isinstance(old, Choice) else None, record, now)
-        _sources(self.plan, state, [key for key in changed if key in self.plan.travelling])
+        moved = [key for key in changed if key in self.plan.travelling]
+        travelling.check_sources(self.plan, before.one_ways, before.groups, state, moved)
 
     def _gap(self, key: tuple[str, str], old: Choice | None, new: Choice, now: float) -> None:
         gap = self.plan.gaps[key]
@@ -206,7 +179,7 @@ class Watch:
         causes = sum(w.joins != before.walls[n].joins for n, w in state.walls.items() if n in before.walls)
         causes += before.overflows != state.overflows
         base = {key: wanted(record, now, held=bool(before.held.get(key))) for key, record in before.controls.items()}
-        single = causes == 1 and not self.mixed and before.overrides.keys() == state.overrides.keys()
+        single = causes == 1 and not (self.mixed or self.lived) and before.overrides.keys() == state.overrides.keys()
         blend = self.plan.combining.blend if self.plan.combining else 0.0
         for key, old in before.controls.items():
             new = state.controls.get(key)
@@ -227,11 +200,20 @@ class Watch:
         if single:
             self._treatments(before, state, base, now)
 
+    def _wishes(
+        self, state: State, group: Group, olds: set[Group], base: dict[tuple[str, str], Value]
+    ) -> dict[tuple[str, str], Wish]:
+        def near(key: tuple[str, str]) -> set[str]:
+            return travelling.near(self.plan, state, key)
+
+        wishes = treated(self.plan, group, olds, base, self.alone, near)
+        return wishes | travelling.muted(self.plan, group, olds, state)
+
     def _treatments(self, before: Before, state: State, base: dict[tuple[str, str], Value], now: float) -> None:
         changed = {g: None for z, g in state.group_of.items() if before.groups.get(z) != g and z in self.plan.keys_of}
         for group in changed:
             olds = {before.groups.get(zone, (zone,)) for zone in group}
-            for key, (rule, value) in treated(self.plan, group, olds, base, self.alone).items():
+            for key, (rule, value) in self._wishes(state, group, olds, base).items():
                 record = state.controls[key]
                 if isinstance(record, Momentary | Motion):
                     continue
@@ -311,17 +293,6 @@ def _links(plan: Plan, state: State, out: set[tuple[str, str]]) -> None:
         if not seen <= wished or any((controller, zone) not in out for zone in wished - seen):
             rather = f"{_list(tuple(sorted(seen)))}, not {_list(tuple(sorted(wished)))}"
             raise Broken("links", f"{controller} is linked by combining to {rather}")
-
-
-def _sources(plan: Plan, state: State, keys: list[tuple[str, str]]) -> None:
-    for key in keys:
-        record = state.controls[key]
-        assert isinstance(record, Choice)
-        for option in (record.value, record.pending):
-            if option is not None and "/" in option:
-                there = option.rpartition("/")[0]
-                joined = there in state.group_of[key[0]]
-                hold_to("sources", joined, f"{_named(key)} shows {option}, and a wall is closed between them")
 
 
 def _held(plan: Plan, state: State) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from statistics import fmean
 
 from roomlink.core.spec import ChoiceSpec, CombiningSpec, Value
+from roomlink.core.travel_spec import VENUE
 from roomlink.rehearsal.plan import Group, Key, Plan, clamped
 
 OF_GROUP: dict[str, Callable[[list[float]], float]] = {"quietest": min, "loudest": max, "mean": fmean}
 
+Near = Callable[[Key], Collection[str]]
 Wish = tuple[str, Value]
 """(the rule that says so, the value that the control shall go to)"""
 
@@ -20,34 +22,41 @@ def treated(
     olds: set[Group],
     before: Mapping[Key, Value],
     alone: Mapping[str, Mapping[str, Value]],
+    near: Callable[[Key], Collection[str]] | None = None,
 ) -> dict[Key, Wish]:
-    """What each control of ``group``, which was ``olds`` until now, shall go to."""
+    """What each control of ``group``, which was ``olds`` until now, shall go to.
+
+    ``near`` gives the places whose sources a choice may have then; the zones of the group if nothing is said.
+    """
+    near = near or (lambda key: group)
     wishes: dict[Key, Wish] = {}
     for zone in group:
         for key in plan.keys_of[zone].values():
             wishes[key] = ("local" if plan.local[key] else "quiet" if len(olds) == 1 else "combine", before[key])
-    _lose_sources(plan, group, wishes)
+    _lose_sources(plan, near, wishes)
     combining = plan.combining
     if combining is None:
         return wishes
     old = next(iter(olds))
     if len(olds) > 1 or (len(group) > 1 and plan.lead_of(group) != plan.lead_of(old)):
-        _combine(plan, combining, group, wishes)
+        _combine(plan, combining, group, near, wishes)
     elif len(group) == 1:
-        _separate(plan, combining, group[0], wishes, alone.get(group[0], {}))
+        _separate(plan, combining, group[0], near, wishes, alone.get(group[0], {}))
     return wishes
 
 
-def _lose_sources(plan: Plan, group: Group, wishes: dict[Key, Wish]) -> None:
-    """A source that is no longer in the group gives way to the fallback, before anything else."""
+def _lose_sources(plan: Plan, near: Near, wishes: dict[Key, Wish]) -> None:
+    """A source that may no longer be had gives way to the fallback, before anything else."""
     for key, (_, value) in list(wishes.items()):
         spec = plan.controls[key]
         there = value.rpartition("/")[0] if isinstance(value, str) else ""
-        if isinstance(spec, ChoiceSpec) and spec.sources and there and there not in group:
-            wishes[key] = ("sources", spec.fallback)
+        if isinstance(spec, ChoiceSpec) and spec.sources and there:
+            lost = there not in near(key)
+            if lost or there == VENUE:
+                wishes[key] = ("sources", spec.fallback) if lost else ("venue", value)
 
 
-def _combine(plan: Plan, combining: CombiningSpec, group: Group, wishes: dict[Key, Wish]) -> None:
+def _combine(plan: Plan, combining: CombiningSpec, group: Group, near: Near, wishes: dict[Key, Wish]) -> None:
     lead = plan.lead_of(group)
     home = None if lead is None else plan.homes[lead]
     for control, rule in combining.on_combine.items():
@@ -68,24 +77,24 @@ def _combine(plan: Plan, combining: CombiningSpec, group: Group, wishes: dict[Ke
             value = rule
         for key in keys:
             if rule != "lead" or key[0] != home:
-                _wish(plan, group, wishes, "combine", key, value, home if rule == "lead" else None)
+                _wish(plan, near, wishes, "combine", key, value, home if rule == "lead" else None)
 
 
 def _separate(
-    plan: Plan, combining: CombiningSpec, zone: str, wishes: dict[Key, Wish], had: Mapping[str, Value]
+    plan: Plan, combining: CombiningSpec, zone: str, near: Near, wishes: dict[Key, Wish], had: Mapping[str, Value]
 ) -> None:
     for control, rule in combining.on_separate.items():
         key = plan.keys_of[zone].get(control)
         if key is None or plan.local[key] or rule == "keep":
             continue
         if rule != "restore":
-            _wish(plan, (zone,), wishes, "restore", key, rule, None)
+            _wish(plan, near, wishes, "restore", key, rule, None)
         elif control in had:
-            _wish(plan, (zone,), wishes, "restore", key, had[control], None)
+            _wish(plan, near, wishes, "restore", key, had[control], None)
 
 
 def _wish(
-    plan: Plan, group: Group, wishes: dict[Key, Wish], rule: str, key: Key, value: Value, seen_at: str | None
+    plan: Plan, near: Near, wishes: dict[Key, Wish], rule: str, key: Key, value: Value, seen_at: str | None
 ) -> None:
     """Wish a value; a choice only if it is on offer here, said as this zone says it."""
     spec = plan.controls[key]
@@ -97,7 +106,7 @@ def _wish(
             option = _said_in(key[0], seen_at, option)
         if option is None and not spec.allow_none:
             option = spec.fallback
-        if option is None or _on_offer(plan, group, key, option):
+        if option is None or _on_offer(plan, near, key, option):
             wishes[key] = (rule, option)
     elif isinstance(value, bool) == (spec.kind == "switch") and isinstance(value, bool | int | float):
         wishes[key] = (rule, clamped(spec, value))
@@ -109,12 +118,14 @@ def _said_in(zone: str, seen_at: str, option: str) -> str:
     return bare if place == zone else f"{place}/{bare}"
 
 
-def _on_offer(plan: Plan, group: Group, key: Key, option: str) -> bool:
+def _on_offer(plan: Plan, near: Near, key: Key, option: str) -> bool:
     spec = plan.controls[key]
     assert isinstance(spec, ChoiceSpec)
     place, _, bare = option.rpartition("/")
     if not place:
         return option in spec.options
+    if place == VENUE:
+        return place in near(key)
     theirs = plan.controls.get((place, key[1]))
     travels = spec.sources and isinstance(theirs, ChoiceSpec) and theirs.sources
-    return place in group and travels and isinstance(theirs, ChoiceSpec) and bare in theirs.options
+    return place in near(key) and travels and isinstance(theirs, ChoiceSpec) and bare in theirs.options

@@ -48,7 +48,9 @@ class Housekeeping:
             return
         older = self._writer.clock.stamp() - keep
         try:
-            while await self._writer.chore(lambda: journal.compact(older, limits.COMPACT_ENTRIES_MAX)):
+            more = True
+            while more:
+                more = await self._writer.chore(lambda: journal.compact(older, limits.COMPACT_ENTRIES_MAX))
                 await asyncio.sleep(limits.COMPACT_PAUSE_S)
         except JournalFailed as error:
             log.warning("old entries stay as they are", error=str(error))

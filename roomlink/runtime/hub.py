@@ -236,4 +236,3 @@ class Hub:
                 break
             touch.merge(one)
         return touch
-

@@ -16,7 +16,6 @@ import structlog
 
 from roomlink.core import events as ev
 from roomlink.core import view
-from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.commands import Actor, ReportControl, ReportDevice, ReportWall
 from roomlink.core.devices import ARMED_CLASSES
 from roomlink.core.records import Level, Motion
@@ -106,7 +105,7 @@ class Outputs:
 
     def _follow(self, state: State, events: Iterable[ev.Event], *, early: bool = False) -> None:
         for event in events:
-            if isinstance(event, ev.Regrouped | AlarmEvent):
+            if wanted.is_told(state, event):
                 self._send_told(state)
             if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked):
                 key = (event.zone, event.control)
@@ -361,7 +360,8 @@ class Outputs:
 
         device, stamp = wired.make(self._registry), self._writer.clock.stamp
         hear, health, connected = of_now(self._heard), of_now(self._health), of_now(self._connected)
-        runner = Runner(wired.name, device, stamp, hear, health, connected)
+        motion = {point for one in wired.bindings if one.cls == "motion" for point in one.points.values()}
+        runner = Runner(wired.name, device, stamp, hear, health, connected, self._writer.may_drive, motion)
         return runner
 
     def devices(self) -> dict[str, Any]:

@@ -10,13 +10,14 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from roomlink.core import alarm_view, bookings, discretion, links, view, wall_view
+from roomlink.core import alarm_view, bookings, discretion, links, travel_view, view, wall_view
 from roomlink.core import events as ev
 from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.divisions import DivisionEnded, DivisionSet
 from roomlink.core.records import Wall
 from roomlink.core.spec import ChoiceSpec
 from roomlink.core.state import State
+from roomlink.core.travel_events import MicrophoneAssigned, OneWayEnded, OneWaySet
 
 Data = dict[str, Any]
 
@@ -40,6 +41,10 @@ class Touch:
     reports: set[str] = field(default_factory=set)
     """walls of which only the report that does not count yet changed: news for watchers alone"""
     groups: bool = False
+    flows: bool = False
+    """overflows, and so where microphones are heard"""
+    offers: set[str] = field(default_factory=set)
+    """zones whose choices may offer other sources than before"""
     overrides: bool = False
     alarms: bool = False
     noticed: set[str] = field(default_factory=set)
@@ -62,6 +67,8 @@ class Touch:
         self.walls |= other.walls
         self.reports |= other.reports
         self.groups |= other.groups
+        self.flows |= other.flows
+        self.offers |= other.offers
         self.overrides |= other.overrides
         self.alarms |= other.alarms
         self.noticed |= other.noticed
@@ -78,12 +85,13 @@ class Touch:
     @property
     def everywhere(self) -> bool:
         """Whether every panel shows something of it."""
-        return bool(self.zones or self.walls or self.groups or self.overrides or self.scenes or self.fresh)
+        shown = self.zones or self.walls or self.groups or self.flows or self.overrides or self.scenes
+        return bool(shown or self.fresh)
 
     @property
     def place(self) -> Hashable:
         """What all panels show of it: touches that are alike in this give the same ``place_change``."""
-        return frozenset(self.zones), frozenset(self.walls), self.groups, self.overrides, self.scenes
+        return frozenset(self.zones), frozenset(self.walls), self.groups, self.flows, self.overrides, self.scenes
 
     def controllers(self) -> set[str]:
         """The controllers whose own face it changes."""
@@ -121,6 +129,10 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.controls.add((event.zone, event.control))
         elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
             touch.overrides = True
+        elif isinstance(event, OneWaySet | OneWayEnded):
+            touch.flows = True
+            flows = (state.one_ways.get(event.overflow), event.now if isinstance(event, OneWaySet) else None)
+            touch.offers.update(flow.to for flow in flows if flow is not None)
         elif isinstance(event, AlarmEvent):
             touch.alarms = True
             touch.noticed.update(alarm_view.controllers_of(state, alarm_view.zones_of(state.spec, event.alarm)))
@@ -137,7 +149,7 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.walls.add(event.partition)
         elif kind is ev.SceneSaved:
             touch.scenes = True
-        elif kind in (ev.Configured, ev.ControlDropped):
+        elif kind in (ev.Configured, ev.ControlDropped, MicrophoneAssigned):
             touch.fresh = True
     return touch
 
@@ -168,8 +180,10 @@ def spread(touch: Touch, state: State) -> None:
     """Add the faces that show what was touched; ``state`` is the one after the events."""
     if touch.fresh:
         return
-    # What a travelling source's choice offers depends on the group.
-    for zone in touch.regrouped:
+    # What a travelling source's choice offers depends on the group, its own and that of which an overflow brings it.
+    flows = [state.one_ways[name] for name in state.one_ways.live()]
+    brought = {flow.to for flow in flows if flow.source in touch.regrouped}
+    for zone in touch.regrouped | touch.offers | brought:
         for control, spec in state.spec.zones[zone].controls.items():
             if isinstance(spec, ChoiceSpec) and spec.sources:
                 touch.controls.add((zone, control))
@@ -205,6 +219,10 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
         data["partitions"] = {name: wall_view.partition(state, name) for name in walls}
     if touch.groups:
         data["groups"] = view.groups(state)
+    if touch.flows:
+        data["one_way"] = travel_view.one_ways(state)
+    if touch.groups or touch.flows:
+        data["microphones"] = travel_view.places(state)
     if touch.overrides:
         data["overrides"] = view.overrides(state)
     if touch.scenes:

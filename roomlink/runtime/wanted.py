@@ -6,10 +6,13 @@ import json
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from roomlink.core import alarm_view, view
+from roomlink.core import alarm_view, microphones, view
+from roomlink.core import events as ev
+from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.records import Level, Motion
 from roomlink.core.spec import LevelSpec
 from roomlink.core.state import State
+from roomlink.core.travel_events import MicrophoneAssigned, OneWayEnded, OneWaySet
 from roomlink.drivers.outbox import Sample
 from roomlink.drivers.port import Value
 from roomlink.limits import LEVEL_EPSILON
@@ -28,12 +31,35 @@ def planned(plans: Iterable[sound_plan.GroupPlan], output: SoundOutput) -> float
     return None
 
 
+_TOLD_BY = (
+    ev.Regrouped,
+    ev.OverrideSet,
+    ev.OverrideCleared,
+    AlarmEvent,
+    OneWaySet,
+    OneWayEnded,
+    MicrophoneAssigned,
+)
+
+
+def is_told(state: State, event: ev.Event) -> bool:
+    """Whether an event changes what ``told`` says."""
+    mutes = isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked) and event.control in state.spec.travel.mutes
+    return mutes or isinstance(event, _TOLD_BY)
+
+
+def sound_plans(state: State) -> list[sound_plan.GroupPlan]:
+    """The sound plan of now: of the groups as they are, with the microphones that are really heard."""
+    places = {name: microphones.zone_of(state, name) for name in state.spec.travel.microphones}
+    return sound_plan.plan_heard(state.spec.data, view.groups(state), places, microphones.heard(state))
+
+
 def told(state: State, devices: Iterable[Wired]) -> Iterator[tuple[str, str, Value]]:
     """(device, point, value) of what is not a control's: the sound plan as the groups are now, and all alarms."""
     plans: list[sound_plan.GroupPlan] | None = None
     for wired in devices:
         if wired.sound and plans is None:
-            plans = sound_plan.plan(state.spec.data, view.groups(state))
+            plans = sound_plans(state)
         for output in wired.sound:
             value = planned(plans or (), output)
             if value is not None:

@@ -90,6 +90,8 @@ class Writer:
         """Called with what goes towards safe as soon as it is decided: devices do not wait for the disk then."""
         self.failure: str | None = None
         """Why the journal did not take the last entry; None while it does."""
+        self.may_drive: Callable[[], bool] = lambda: True
+        """Asked before anything is sent to a device: whether it is still this service that drives them."""
         self.stopping = False
         """Set once the service was told to stop."""
         metrics.ready.set_function(lambda: float(self.unready is None))
@@ -369,18 +371,12 @@ class Writer:
         """Let the journal's worker do what takes a few milliseconds, between entries. Raises ``JournalFailed``."""
         if self._committer is None:
             raise JournalFailed("the service is stopping and does no more chores")
-        ended: asyncio.Future[bool] = asyncio.get_running_loop().create_future()
         found: list[bool] = []
-
-        def done(error: Exception | None) -> None:
-            if not ended.done():
-                if error is None:
-                    ended.set_result(found[0])
-                else:
-                    ended.set_exception(error)
-
-        self._committer.submit_chore(lambda: found.append(run()), done)
-        return await ended
+        ended: asyncio.Future[Exception | None] = asyncio.get_running_loop().create_future()
+        self._committer.submit_chore(lambda: found.append(run()), ended.set_result)
+        if (error := await asyncio.shield(ended)) is not None:
+            raise error
+        return found[0]
 
     def save_snapshot(self) -> None:
         """Take a snapshot of the durable state; it is made and stored in the journal's worker."""

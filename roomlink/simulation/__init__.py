@@ -1,1 +1,1 @@
-"""The whole service by plain calls on a virtual clock, from one seed: random evenings, held to the rules at each step."""
+"""The whole service by plain calls on a virtual clock: random evenings from a seed, held to the rules at each step."""

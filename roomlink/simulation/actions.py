@@ -1,4 +1,4 @@
-"""What can happen: one table. An action is plain data, so that a run is a list that can be run again, or cut shorter."""
+"""What can happen: one table. An action is plain data: a run is a list that can be run again, or cut shorter."""
 
 from __future__ import annotations
 
@@ -153,7 +153,8 @@ def _input(dice: Random, place: Place, at: float) -> Args:
 
 
 def _lie(dice: Random, place: Place, at: float) -> Args:
-    value: Value = dice.choice([True, False, 0.0, 0.37, 1.0, -12.5, "laptop", "nonsense"])
+    values: list[Value] = [True, False, 0.0, 0.37, 1.0, -12.5, "laptop", "nonsense"]
+    value = dice.choice(values)
     return {**_point(dice, place, at), "value": value}
 
 

@@ -44,7 +44,7 @@ class Eyes:
     _on: set[tuple[str, str]] = field(default_factory=set)
 
     def look_at(self, spec: Spec, registry: Registry) -> None:
-        """From now on the venue is wired like this. New devices stand as one finds them: walls closed, nothing active."""
+        """From now on the venue is wired like this. New devices stand as found: walls closed, nothing active."""
         if spec is self._spec:
             return
         self._spec, self.devices, self._care = spec, wire(spec, registry), {}
@@ -81,7 +81,9 @@ class Eyes:
 
     def _motion(self, device: str, binding: Binding, way: str, sent: Sent) -> None:
         other = next(point for name, point in binding.points.items() if name != way)
-        hold_to("one direction", (device, other) not in self._on, f"both directions of {binding.name} are on at {device}")
+        hold_to(
+            "one direction", (device, other) not in self._on, f"both directions of {binding.name} are on at {device}"
+        )
         assert self._spec is not None
         key = (binding.zone, binding.control)
         spec = self._spec.zones[binding.zone].controls[binding.control]

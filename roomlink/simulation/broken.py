@@ -18,7 +18,7 @@ RULES = {
     "one direction": "a motion's two directions are never on together",
     "dead time": "a motion rests for its dead time before it reverses",
     "armed": "nothing is sent to power or motion while its binding is disarmed",
-    "runs": "a motion runs only while it may: held if it is held to run, its device there, no override over it, in time",
+    "runs": "a motion runs only while it may: held, if it is held to run, in time, and never by itself",
     "converged": "once everything works again, every device is what its control says",
 }
 """Every rule by its name."""

@@ -13,10 +13,10 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import orjson
+from starlette.applications import Starlette
 from starlette.websockets import WebSocket
 
-from roomlink.api.identity import Open
-from roomlink.api.socket import Connection, Sockets
+from roomlink.api.socket import Connection
 from roomlink.api.wire import EXTENSION, WAITING_BYTES_MAX
 from roomlink.core.act import HELD
 from roomlink.limits import HOLD_SIGN_INTERVAL_S
@@ -98,17 +98,17 @@ def _merge_face(face: Data, part: Data) -> None:
 
 
 class Line:
-    """The connection between a client and the service: what ``Connection`` asks of ``api.wire.Wire`` and of a socket."""
+    """The connection of a client to the service: what ``Connection`` asks of ``api.wire.Wire`` and of a socket."""
 
-    def __init__(self, client: Client, writer: Writer, sockets: Sockets, loop: StillLoop) -> None:
+    def __init__(self, client: Client, writer: Writer, app: Starlette, loop: StillLoop) -> None:
         self.client = client
         self.transport = self
         self.closing = False
         self.has_room = True
         self.scope = {"extensions": {EXTENSION: {"wire": self}}}
-        self.app = SimpleNamespace(state=SimpleNamespace(identity=Open()))
+        self.app = app
         self.state = SimpleNamespace()
-        self._clock = writer.clock
+        self._clock, self._loop = writer.clock, loop
         self._unread: deque[bytes] = deque()
         self._unsent: deque[str] = deque()
         self._held_back = False
@@ -116,7 +116,7 @@ class Line:
         self._live: Connection | None = None
         client.line = self
         after = (client.seq, client.journal) if client.picture is not None else None
-        connection = Connection(cast(WebSocket, _Socket(self)), writer, client.controller, sockets)
+        connection = Connection(cast(WebSocket, _Socket(self)), writer, client.controller, app.state.sockets)
         loop.create_task(connection.run(after))
 
     @property
@@ -141,7 +141,11 @@ class Line:
 
     def hold_back(self, yes: bool) -> None:
         self._held_back = yes
-        while self._unsent and not self._held_back and self._live is not None:
+        if self._unsent and not yes:
+            self._loop.call_soon(self._read_on)
+
+    def _read_on(self) -> None:
+        while self._unsent and not self._held_back and self._live is not None and not self.closing:
             self._live.heard(self._unsent.popleft())
 
     def closed(self) -> None:
@@ -181,7 +185,7 @@ class Line:
 
     def _send(self, text: str) -> None:
         assert self._live is not None
-        if self._held_back:
+        if self._held_back or self._unsent:
             self._unsent.append(text)
         else:
             self._live.heard(text)

@@ -123,7 +123,9 @@ def _override(dice: Random, place: Place, at: float) -> Command:
 
 def _report(dice: Random, place: Place, at: float) -> Command:
     control = place.control(dice)
-    return cmd.ReportControl(Actor(dice.choice(place.devices), "device"), place.zone(dice), control, place.value(dice, control))
+    return cmd.ReportControl(
+        Actor(dice.choice(place.devices), "device"), place.zone(dice), control, place.value(dice, control)
+    )
 
 
 def _booking_name(dice: Random) -> str:
@@ -165,8 +167,8 @@ COMMANDS: dict[str, tuple[int, Make]] = {
 }
 """How often each kind comes up, and how one is made."""
 _NEEDS = {
-    "ReportWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides", "Arm": "bindings", "Disarm": "bindings",
-    "RunRoutine": "routines",
+    "ReportWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides", "RunRoutine": "routines",
+    "Arm": "bindings", "Disarm": "bindings",
 }  # fmt: skip
 
 

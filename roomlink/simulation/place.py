@@ -41,9 +41,10 @@ class Place:
         """One that the control may take, or (rarely) may not."""
         spec = self.controls.get(control, {"kind": "none"})
         if spec["kind"] == "level":
-            return round(dice.uniform(spec["lo"] - 1.0, spec["hi"] + 1.0), 1)
+            lo, hi = float(spec["lo"]), float(spec["hi"])
+            return round(dice.uniform(lo - 1.0, hi + 1.0), 1)
         if spec["kind"] == "choice":
-            own = list(spec["options"])
+            own = [str(option) for option in spec["options"]]
             return dice.choice([*own * 3, "none", f"{dice.choice(self.zones)}/{dice.choice(own)}"])
         return dice.random() < 0.5
 

@@ -19,7 +19,7 @@ OK, FINDINGS = 0, 1
 
 
 def run_simulate(folder: Path | None, seed: int, seeds: int, hours: float, *, as_json: bool = False) -> int:
-    """Run ``seeds`` seeds from ``seed`` on, ``hours`` simulated hours each, in random venues or in that of ``folder``."""
+    """Run ``seeds`` seeds from ``seed`` on, ``hours`` simulated hours each, in random venues or that of ``folder``."""
     data: Mapping[str, Any] | None = None
     if folder is not None:
         try:

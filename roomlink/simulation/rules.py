@@ -6,6 +6,7 @@ What must be so at every single entry is held by ``rehearsal.invariants.Watch``,
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
+from itertools import pairwise
 from typing import Any
 
 from roomlink import limits
@@ -71,10 +72,12 @@ def _same_picture(client: Client, state: State, now: float, shown: Data) -> None
             else:
                 left, right = _settled_faces(left, state, moving), _settled_faces(right, state, moving)
         if left != right:
-            hold_to("picture", False, f"{client.name} of {client.controller} has {_first_difference(part, left, right)}")
+            hold_to(
+                "picture", False, f"{client.name} of {client.controller} has {_first_difference(part, left, right)}"
+            )
 
 
-def _counting(walls: Data) -> Data:
+def _counting(walls: Any) -> Data:
     """What is reported and does not count yet is news for those who watch alone."""
     return {name: {**wall, "reported": None} for name, wall in walls.items()}
 
@@ -86,7 +89,9 @@ def _settled_zones(zones: Any, moving: Collection[tuple[str, str]], late: Collec
         still = {c: {**one, "value": None} if (zone, c) in moving else one for c, one in controls.items()}
         return {c: {**one, "moving": None} if (zone, c) in late else one for c, one in still.items()}
 
-    return {zone: {**content, "controls": settled(zone, content.get("controls", {}))} for zone, content in zones.items()}
+    return {
+        zone: {**content, "controls": settled(zone, content.get("controls", {}))} for zone, content in zones.items()
+    }
 
 
 def _settled_faces(faces: Any, state: State, moving: Collection[tuple[str, str]]) -> Any:
@@ -142,7 +147,7 @@ def booked(world: World) -> None:
                 taken.setdefault(zone, []).append((one.begins, one.over, f"{booking} ({key})"))
     for zone, spans in taken.items():
         spans.sort()
-        for (_, over, first), (begins, _, second) in zip(spans, spans[1:], strict=False):
+        for (_, over, first), (begins, _, second) in pairwise(spans):
             hold_to("booked", over <= begins, f"{first} and {second} have {zone} at one time")
         busy = [(span.begins, span.over) for span in world.writer.state.busy.get(zone, ())]
         hold_to("booked", busy == [(b, o) for b, o, _ in spans], f"the index of {zone} does not hold what is booked")
@@ -244,7 +249,10 @@ def converged(world: World) -> None:
         hold_to("converged", world.outputs.stand_ins[name].health.up, f"{name} is not back")
         for binding in wired.bindings:
             if binding.cls == "signal":
-                right, found = wanted.now_wanted(state, binding, now), world.bench.device(name).values.get(binding.points[""])
+                right, found = (
+                    wanted.now_wanted(state, binding, now),
+                    world.bench.device(name).values.get(binding.points[""]),
+                )
                 fine = alike(right, found) or _means_the_same(state, binding, found, now)
                 hold_to("converged", fine, f"{binding.name} is {found!r} at {name}, and shall be {right!r}")
     hold_to("holder", not state.holds, f"{list(state.holds)} stand though nobody holds anything")

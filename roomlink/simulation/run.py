@@ -65,7 +65,9 @@ class Outcome:
         failure = self.failure
         lines = [f"  {place}. {action}" for place, action in enumerate(self.short, start=1)]
         head = f"{said}; at step {failure.step} a rule broke, {failure.rule}: {RULES[failure.rule]}"
-        return "\n".join((head, f"  => {failure.text}", f"The shortest run that breaks it, {len(lines)} steps:", *lines))
+        return "\n".join(
+            (head, f"  => {failure.text}", f"The shortest run that breaks it, {len(lines)} steps:", *lines)
+        )
 
     def as_data(self) -> dict[str, Any]:
         failure = self.failure and {**vars(self.failure), "sentence": RULES[self.failure.rule]}

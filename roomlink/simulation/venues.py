@@ -43,7 +43,11 @@ def random_venue(dice: Random) -> Data:
         controls=controls,
         zone_controls={zones[-1]: {**bare, "haze": venues.level(unit="%", lo=0.0, hi=100.0, start=0.0)}},
         controllers=_panels(zones, dice),
-        wall={"settle": dice.choice([0.0, 1.0, 2.0]), "on_unknown": dice.choice(["hold", "closed"]), "move_limit": 60.0},
+        wall={
+            "settle": dice.choice([0.0, 1.0, 2.0]),
+            "on_unknown": dice.choice(["hold", "closed"]),
+            "move_limit": 60.0,
+        },
         combining=_combining(zones, dice),
         scenes=deepcopy(SCENES),
         occupancy=[{"zones": [zone], "posted": 100} for zone in zones] + [{"zones": zones[:2], "posted": 230}],
@@ -70,7 +74,7 @@ def _controls(dice: Random) -> Data:
 
 
 def _panels(zones: Sequence[str], dice: Random) -> Data:
-    found = {
+    found: Data = {
         f"{zone}-panel": {
             "home": zone,
             "feedback": dice.choice(["mismatch-flag", "majority", "last-linked"]),
@@ -236,7 +240,8 @@ CHANGES: tuple[Change, ...] = (
 
 
 def _shared_control(data: Data, dice: Random) -> str:
-    return dice.choice(sorted({control for zone in data["zones"].values() for control in zone["controls"]}))
+    known: set[str] = {control for zone in data["zones"].values() for control in zone["controls"]}
+    return dice.choice(sorted(known))
 
 
 def _forget_control(data: Data, control: str) -> None:

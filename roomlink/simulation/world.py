@@ -1,4 +1,4 @@
-"""The service as ``roomlink.service`` puts it together, on a virtual clock, by plain calls, from start to crash to start.
+"""The service as ``roomlink.service`` puts it together, by plain calls on a virtual clock, through all its starts.
 
 Real are the core, engine, writer, hub, sockets' connections, outputs with their gates, group commit and recovery.
 Simulated are the clock, the event loop's order, the disk, the wire to clients, and the devices.
@@ -15,6 +15,7 @@ from typing import Any, cast
 
 import structlog
 
+from roomlink.api.app import application
 from roomlink.api.socket import Sockets
 from roomlink.core.apply import apply
 from roomlink.core.bookings import PhaseSet
@@ -57,6 +58,7 @@ class WatchedEngine(Engine):
     def _see(self) -> None:
         if self.watch is None and self.durable.digest:
             self.watch = Watch.over(self.durable.spec)
+            self.watch.lived = True
             self.watch.alone = {zone: dict(values) for zone, values in self.durable.alone.items()}
             # Who unlinked what by hand before a restart is not told by the state; that a link is missing is.
             homes = self.watch.plan.homes.items()
@@ -174,11 +176,12 @@ class World:
         self.loop = StillLoop()
         self.writer = PlainWriter(state, seq, self.disk, self.clock, self.bench)
         self.writer.unplugged = self.unplugged
-        self.sockets = Sockets()
+        self.walls = SimulatedWalls(self.clock, self.writer.surely)
+        self.app = application(self.writer, self.walls)
+        self.sockets: Sockets = self.app.state.sockets
         with self.loop.running():
-            self.writer.hooks += [self.sockets.heard, self._shown]
+            self.writer.hooks.append(self._shown)
             self.writer.start()
-            self.walls = SimulatedWalls(self.clock, self.writer.surely)
             self.outputs = DryOutputs(cast(Stage, self.writer), self.registry, power_was_lost=False)
             if state.digest:
                 self.put(Recover(SERVICE, last))
@@ -205,7 +208,7 @@ class World:
         self._again(down_s)
 
     def crash(self, down_s: float, kept: float) -> None:
-        """The process is gone between two instructions; ``kept`` is the share of what was being written that is whole."""
+        """The process is gone between two instructions. ``kept``: the share of what was being written that is whole."""
         with self.loop.running():
             unwritten = self.writer.halt().unwritten()
             self._gone()
@@ -296,7 +299,7 @@ class World:
         if key is not None:
             answer = {"seq": receipt.seq, **receipt.reply}
             before = self.keys.setdefault(key, (digest, answer))
-            hold_to("once", before == (digest, answer), f"{key} was answered with {answer}, and before with {before[1]}")
+            hold_to("once", before == (digest, answer), f"{key} is answered with {answer}, before with {before[1]}")
 
     def _shown(self, entry: Entry) -> None:
         self.known[entry.seq] = self.disk.bodies[entry.seq - 1]
@@ -318,7 +321,7 @@ class World:
         if client is None or client.line is not None or not (client.controller is None or client.controller in known):
             return
         client.alive = client.reads = True
-        Line(client, self.writer, self.sockets, self.loop)
+        Line(client, self.writer, self.app, self.loop)
 
     def vanish(self, name: str) -> None:
         """Nothing comes from it any more; pings find that out in time."""

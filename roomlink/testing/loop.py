@@ -23,7 +23,10 @@ CALLBACKS_AT_ONCE_MAX = 100_000
 """Callbacks that follow from one another at most."""
 
 
-class StillLoop(asyncio.AbstractEventLoop):
+_Loop: Any = asyncio.AbstractEventLoop
+
+
+class StillLoop(_Loop):  # type: ignore[misc]  # its many other methods are left to raise NotImplementedError
     """``call_soon``, futures and tasks; everything else of an event loop raises NotImplementedError."""
 
     def __init__(self) -> None:
@@ -68,10 +71,18 @@ class StillLoop(asyncio.AbstractEventLoop):
 
     call_soon_threadsafe = call_soon
 
+    def call_later(
+        self, delay: float, callback: Callable[..., Any], *args: Any, context: Context | None = None
+    ) -> asyncio.TimerHandle:
+        """It has no time of its own: what rests for a moment rests until what is due has run."""
+        handle = asyncio.TimerHandle(0.0, callback, args, self, context)
+        self._ready.append(handle)
+        return handle
+
     def create_future(self) -> asyncio.Future[Any]:
         return asyncio.Future(loop=self)
 
-    def create_task(self, coro: Coroutine[Any, Any, Any], **more: Any) -> asyncio.Task[Any]:  # type: ignore[override]  # of coroutines alone
+    def create_task(self, coro: Coroutine[Any, Any, Any], **more: Any) -> asyncio.Task[Any]:
         task = asyncio.Task(coro, loop=self, **more)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from roomlink.core import sources
 from roomlink.core.groups import components
-from roomlink.core.spec import Spec
+from roomlink.core.spec import ChoiceSpec, Spec
+from roomlink.core.travel_spec import VENUE
+from roomlink.venue import check_joining
 from roomlink.venue.findings import Finding, Path, Severity, dotted, in_order, listing
 from roomlink.venue.geometry import inside, on_outline, overlapping
 from roomlink.venue.load import Loaded
@@ -18,7 +21,7 @@ def check(loaded: Loaded) -> list[Finding]:
     """The warnings of loading and those found here, by place."""
     found = [
         finding(loaded, path, text, right)
-        for rule in (_homes, _leads, _lines, _overlaps, _posted, _sources, _placed)
+        for rule in (_homes, _leads, _lines, _overlaps, _posted, _sources, _of_venue, _placed, *check_joining.RULES)
         for path, text, right in rule(loaded)
     ]
     return in_order([*loaded.warnings, *found])
@@ -102,9 +105,22 @@ def _sources(loaded: Loaded) -> Iterator[Note]:
         others = [z for z in zones if z != zone and z in joined.get(zone, ())]
         named = {z: zones[z]["controls"].get(control, {}) for z in others}
         offered = [f"{z}/{option}" for z, c in named.items() if c.get("sources") for option in c["options"]]
+        choice = loaded.spec.zones[zone].controls[control]
+        offered += sources.of_venue(loaded.spec, choice) if isinstance(choice, ChoiceSpec) else ()
         if lacking := [option for option in offered if option not in binding["values"]]:
-            text = f"{binding['name']} has no value for {listing(lacking)}, which joined zones offer"
+            text = f"{binding['name']} has no value for {listing(lacking)}, which joined zones or the venue offer"
             yield ("bindings", binding["name"]), text, "add them to its values: the device gets their names as they are"
+
+
+def _of_venue(loaded: Loaded) -> Iterator[Note]:
+    """What belongs to the venue is there for choices to take."""
+    spec = loaded.spec
+    choices = {id(c): c for z in spec.zones.values() for c in z.controls.values() if isinstance(c, ChoiceSpec)}
+    taken = {option for choice in choices.values() for option in sources.of_venue(spec, choice)}
+    for name, source in spec.travel.sources.items():
+        if f"{VENUE}/{name}" not in taken:
+            text = f"no choice takes {listing(source.carries)} of the venue"
+            yield ("venue_sources", name), text, "give a choice sources: true, and carries: that fits"
 
 
 def _placed(loaded: Loaded) -> Iterator[Note]:
@@ -112,7 +128,7 @@ def _placed(loaded: Loaded) -> Iterator[Note]:
     for section in ("microphones", "loudspeakers"):
         for key, entry in loaded.data[section].items():
             outline = loaded.data["zones"][entry["zone"]]["outline"]
-            if outline and not inside(entry["at"], outline, TOLERANCE_M):
+            if outline and entry["at"] and not inside(entry["at"], outline, TOLERANCE_M):
                 text = f"it stands outside {entry['zone']}"
                 yield (section, key, "at"), text, "write where it is in the plan, in metres"
 

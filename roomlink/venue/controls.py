@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from roomlink.core.spec import Value
+from roomlink.core.travel_spec import CARRIES, VENUE, meet
 from roomlink.venue.base import NONE, ControlBase, Fault, Option
 from roomlink.venue.fields import (
     Amount,
+    Carries,
     Duration,
     Flag,
     LastingDuration,
     Name,
     Number,
     OnOff,
+    Source,
     Unit,
     number,
     plain,
@@ -40,8 +43,22 @@ class Choice(ControlBase):
         0.0, description="the pause between the old and the new option", json_schema_extra={"default": "0s"}
     )
     sources: Flag = Field(False, description="whether a group shares its options")
+    carries: Carries = Field(
+        list(CARRIES), description="what it takes from other zones and of the venue: sound, picture or both"
+    )
     start: Name | None = Field(None, description="the option that is on at first")
-    fallback: Name | None = Field(None, description="the option when a shared one is lost")
+    fallback: Source | None = Field(None, description="the option when a shared one is lost")
+    _of_venue: tuple[str, ...] = PrivateAttr(())
+
+    @property
+    def known(self) -> list[str]:
+        """The options that are there whatever the walls: its own and, where sources travel, the venue's."""
+        return [*self.options, *self._of_venue]
+
+    def among(self, venue: Mapping[str, Sequence[str]]) -> None:
+        """Know the sources of the venue, given with what each carries."""
+        if self.sources:
+            self._of_venue = tuple(f"{VENUE}/{name}" for name, carries in venue.items() if meet(carries, self.carries))
 
     def faults(self) -> Iterator[Fault]:
         if not self.options:
@@ -49,7 +66,7 @@ class Choice(ControlBase):
         if twice := repeated(self.options):
             yield Fault(f"{listing(twice)} is listed twice", "list each option once", "options")
         for member, value in (("start", self.start), ("fallback", self.fallback)):
-            if value not in (None, NONE) and value not in self.options:
+            if value not in (None, NONE) and value not in self.known:
                 yield Fault(f"{value!r} is not an option", self._offer(value), member)
             elif not self.allow_none and value in (None, NONE):
                 yield Fault(
@@ -57,16 +74,19 @@ class Choice(ControlBase):
                     f"write {member}: and one of {listing(self.options)}",
                     member,
                 )
+        if "carries" in self.model_fields_set and not self.sources:
+            text = "carries stands for nothing where sources do not travel"
+            yield Fault(text, "write sources: true, or leave it out", "carries", severity="warning")
 
     def _offer(self, value: object) -> str:
-        names = [*self.options, NONE] if self.allow_none else self.options
-        close = nearest(value, self.options) if isinstance(value, str) else None
+        names = [*self.known, NONE] if self.allow_none else self.known
+        close = nearest(value, self.known) if isinstance(value, str) else None
         return (f"did you mean {close!r}? " if close else "") + f"write one of {listing(names)}"
 
     def take(self, raw: object) -> Value | Fault:
         if raw in (None, NONE):
             return None if self.allow_none else Fault("one option is always on (allow_none: false)", self._offer(raw))
-        if isinstance(raw, str) and raw in self.options:
+        if isinstance(raw, str) and raw in self.known:
             return raw
         return Fault(f"{shown(raw)} is not an option", self._offer(raw))
 
@@ -76,6 +96,7 @@ class Choice(ControlBase):
             "allow_none": self.allow_none,
             "gap": self.gap,
             "sources": self.sources,
+            "carries": list(self.carries),
             "start": None if self.start == NONE else self.start,
             "fallback": None if self.fallback == NONE else self.fallback,
         }
@@ -108,6 +129,7 @@ class Level(ControlBase):
     start: Number | None = Field(None, description="the value at first; the lowest if not given")
     tolerance: Amount = Field(0.0, description="zones that differ by no more agree")
     ceiling: Number | None = Field(None, description="the highest value that an order can reach")
+    sound: Flag | None = Field(None, description="whether more of it is louder; if not given, where its unit is dB")
 
     @property
     def top(self) -> float:
@@ -145,6 +167,7 @@ class Level(ControlBase):
             "start": lo if self.start is None else self.start,
             "tolerance": self.tolerance,
             "ceiling": self.ceiling,
+            "sound": self.sound,
         }
 
 
@@ -155,6 +178,7 @@ class Switch(ControlBase):
     start: OnOff = Field(False, description="on or off at first", json_schema_extra={"default": "off"})
     min_on: Duration = Field(0.0, description="the shortest time on", json_schema_extra={"default": "0s"})
     min_off: Duration = Field(0.0, description="the shortest time off", json_schema_extra={"default": "0s"})
+    mutes: Flag | None = Field(None, description="whether on is silence; if not given, where its name is mute or ends so")
 
     def take(self, raw: object) -> Value | Fault:
         try:
@@ -163,7 +187,7 @@ class Switch(ControlBase):
             return Fault(f"{shown(raw)} is neither on nor off", "write on or off")
 
     def members(self) -> dict[str, Any]:
-        return {"start": self.start, "min_on": self.min_on, "min_off": self.min_off}
+        return {"start": self.start, "min_on": self.min_on, "min_off": self.min_off, "mutes": self.mutes}
 
 
 class Momentary(ControlBase):

@@ -193,19 +193,26 @@ class Sound(Strict):
 
 
 class Placed(Strict):
-    """Where something stands."""
+    """What is in a zone."""
 
     name: Label | None = Field(None, description="the words for people")
     zone: Name = Field(description="the zone that it is in")
-    at: Point = Field(description="[x, y] in metres, as in outlines")
 
 
 class Microphone(Placed):
-    """A microphone, where its talker stands."""
+    """A microphone, where its talker stands; with ``level`` and ``mute`` its zone has controls of that name for it."""
+
+    at: Point | None = Field(None, description="[x, y] in metres, as in outlines; radio microphones need none")
+    level: dict[str, Any] | None = Field(None, description="members of a level in dB: range, travel, start, ceiling")
+    mute: dict[str, Any] | None = Field(None, description="members of a switch: start, which is on if not given")
+    radio: Flag = Field(False, description="whether it has no cable, and so may be used in another zone")
+    zones: AllOrZones = Field(None, description="the zones in which a radio microphone may be used, or all")
 
 
 class Loudspeaker(Placed):
     """Loudspeakers that are fed and delayed together."""
+
+    at: Point = Field(description="[x, y] in metres, as in outlines")
 
 
 class SoundOutput(Strict):

@@ -14,6 +14,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from roomlink.core import durations
+from roomlink.core.travel_spec import CARRIES, VENUE
 from roomlink.limits import DURATION_S_MAX, NAME_CHARS_MAX
 from roomlink.venue.findings import nearest
 
@@ -206,3 +207,29 @@ Point = Annotated[list[float], BeforeValidator(point), WithJsonSchema(_POINT)]
 Outline = Annotated[list[Point], AfterValidator(outline)]
 Line = Annotated[list[Point], AfterValidator(line)]
 Scalar = Annotated[Any, WithJsonSchema({"type": ["string", "number", "boolean", "null"]})]
+
+
+def carries(value: object) -> list[str]:
+    """What a source gives or a choice takes: one of ``CARRIES``, or a list of them."""
+    listed = [value] if isinstance(value, str) else value
+    if not isinstance(listed, list) or not listed or any(one not in CARRIES for one in listed):
+        raise wrong(f"{shown(value)} is neither sound nor picture", "write sound, picture or [sound, picture]")
+    return [one for one in CARRIES if one in listed]
+
+
+Carries = Annotated[
+    list[str],
+    BeforeValidator(carries),
+    WithJsonSchema({"anyOf": [{"enum": list(CARRIES)}, {"type": "array", "items": {"enum": list(CARRIES)}}]}),
+]
+
+
+def source(value: object) -> str:
+    """The name of an option, or of a source of the venue: ``venue/music``."""
+    prefix = f"{VENUE}/"
+    if isinstance(value, str) and value.startswith(prefix):
+        return prefix + name(value.removeprefix(prefix))
+    return name(value)
+
+
+Source = Annotated[str, BeforeValidator(source), WithJsonSchema({"type": "string"})]

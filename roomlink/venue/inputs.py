@@ -87,8 +87,10 @@ def _positions(path: Path, written: Mapping[str, Any], report: Report) -> dict[s
     return given
 
 
-def overrides(written: Mapping[str, Override], site: Site, devices: Devices, report: Report) -> dict[str, Any]:
-    """The inputs that mask outputs."""
+def overrides(
+    written: Mapping[str, Override], site: Site, devices: Devices, report: Report, *, mutes: Mapping[str, bool]
+) -> dict[str, Any]:
+    """The inputs that mask outputs. Life safety also has ``mutes``, those of the microphones, whatever is written."""
     found: dict[str, Any] = {}
     for key, entry in written.items():
         path: Path = ("overrides", key)
@@ -103,7 +105,8 @@ def overrides(written: Mapping[str, Override], site: Site, devices: Devices, rep
             "kind": entry.kind,
             "input": {**_override_input((*path, "input"), entry, devices, report), "active": entry.input.active},
             "zones": entry.zones,
-            "values": values((*path, "values"), entry.values, site, report),
+            "values": values((*path, "values"), entry.values, site, report)
+            | (mutes if entry.kind == "life-safety" else {}),
             "blend": entry.blend,
         }
         if not _masks(entry, site):

@@ -11,7 +11,7 @@ from typing import Any
 
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import VenueFault
-from roomlink.venue import alarms, bindings, calendar, diary, inputs, references, site, sound, wiring
+from roomlink.venue import alarms, bindings, calendar, diary, inputs, joining, references, site, sound, travel, wiring
 from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Finding, Path, Place
 from roomlink.venue.parse import STAND_IN, parse
@@ -73,8 +73,10 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
     parsed = parse(raw, report)
     model = parsed.model
     here = site.Site()
+    travel.note_sources(model, here)
     site.zone_types(model, raw, here, report)
     zones = site.zones(model, raw, here, report)
+    microphones = travel.microphones(model, zones, here, report)
     partitions = site.partitions(model, raw, here, report)
     supplies = {key: {"name": s.name or capitalised(key), "stagger": s.stagger} for key, s in model.supplies.items()}
     data = {
@@ -89,8 +91,12 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
         "combining": references.combining(model.combining, here, report),
         "scenes": references.scenes(model.scenes, here, report),
         "occupancy": references.occupancy(parsed, here, report),
-        **sound.sound(model, here, report),
+        **sound.sound(model, microphones, here, report),
     }
+    data |= travel.travel(model, here, report)
+    joining.idle(model, zones, data["scenes"], report)
+    if model.arrangements:
+        data["arrangements"] = joining.arrangements(model.arrangements, partitions, report)
     data |= diary.diary(model, data["scenes"], here, report)
     data["calendar"] = calendar.calendar(model.calendar, here, report)
     data["webhooks"] = calendar.webhooks(model.webhooks, parsed.origin.get("webhooks", ()), report)
@@ -98,7 +104,9 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
         data["journal"] = {"keep_s": model.journal.keep_days * 86400.0}
     devices = wiring.devices(model, raw, drivers, report)
     data["partitions"] = inputs.walls(model, partitions, devices, report)
-    data["overrides"] = inputs.overrides(model.overrides, here, devices, report)
+    data["overrides"] = inputs.overrides(
+        model.overrides, here, devices, report, mutes=travel.mutes(microphones)
+    )
     data["devices"], data["supplies"] = devices.config, supplies
     data["bindings"] = bindings.bindings(parsed, raw, data, here, devices, report)
     data["sound_outputs"] = sound.outputs(parsed, devices, report)

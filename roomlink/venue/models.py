@@ -32,6 +32,7 @@ from roomlink.venue.fields import (
     Duration,
     Headcount,
     Label,
+    LastingDuration,
     Line,
     Name,
     Outline,
@@ -41,6 +42,7 @@ from roomlink.venue.fields import (
     Template,
     Timezone,
 )
+from roomlink.venue.travel_models import Overflow, VenueSource
 
 
 class Venue(Strict):
@@ -55,6 +57,7 @@ class ZoneType(Strict):
     """The logic that many zones share, written once."""
 
     controls: dict[Name, Control] = Field(description="the controls by name, each with its kind")
+    idle: Name | None = Field(None, description="the scene that its zones have when nobody needs them")
 
 
 class Zone(Strict):
@@ -63,6 +66,7 @@ class Zone(Strict):
     type: Name = Field(description="the name of a zone type")
     name: Label | None = Field(None, description="the words for people; {name} and {Name} stand for the repetition")
     outline: Outline | None = Field(None, description="its corners in metres, y downwards")
+    idle: Name | None = Field(None, description="the scene that it has when nobody needs it; its type's if not given")
     controls: dict[Name, dict[str, Any]] = Field(
         default_factory=dict,
         description="members that differ from the zone type's, by control; or a control of its own, with its kind",
@@ -84,6 +88,9 @@ class Partition(Strict):
         600.0, description="moving for longer is an alarm", json_schema_extra={"default": "10min"}
     )
     move_minutes: Amount | None = Field(None, description="how long a crew takes to move it, in minutes")
+    combine: Literal["auto", "ask", "hand"] = Field(
+        "auto", description="when it opens: combine its zones, ask people whether to, or leave it to them"
+    )
     name: Label | None = Field(None, description="the words for people")
     contacts: WallContacts | None = Field(
         None, description="where its contacts are read, closed: and stacked:, or simulated for a demo"
@@ -104,6 +111,9 @@ class Controller(Strict):
     on_link: Literal["keep", "carry", "pickup"] = Field("keep", description="what happens to levels at linking")
     level_mode: Literal["same", "offset"] = Field("same", description="one value for all zones, or one shift")
     reach: list[Template] | None = Field(None, description="the zones that it may link by hand; all if not given")
+    hand_links_on_close: Literal["end", "keep"] = Field(
+        "end", description="links by hand when the wall between closes, and at a booking's end; keep: a roving panel"
+    )
     repeat: list[Part] | None = Field(None, description="stamp the controller out once for each of these")
 
 
@@ -113,10 +123,25 @@ class Combining(Strict):
     lead_order: list[Name] = Field(default_factory=list, description="controllers, the first in a group leads it")
     others: Literal["mirror", "lock", "own"] = Field("own", description="what the group's other controllers do")
     blend: Duration = Field(0.0, description="how long levels take", json_schema_extra={"default": "0s"})
+    restore_for: Duration = Field(
+        3600.0,
+        description="so long after it stood alone a zone gets back what it had, and in the same booking; later idle",
+        json_schema_extra={"default": "1h"},
+    )
     on_combine: dict[Name, Scalar] = Field(
         default_factory=dict, description="by control: lead, keep, quietest, loudest, mean or a value"
     )
     on_separate: dict[Name, Scalar] = Field(default_factory=dict, description="by control: restore, keep or a value")
+
+
+class Arrangement(Strict):
+    """Positions of walls under one name, to be stated at one touch. It moves no wall."""
+
+    name: Label | None = Field(None, description="the words for people")
+    walls: dict[Name, Literal["open", "closed"]] = Field(description="open or closed, by wall; others stay as they are")
+    pin: LastingDuration = Field(
+        43200.0, description="how long the positions are stated for", json_schema_extra={"default": "12h"}
+    )
 
 
 class Scene(Strict):
@@ -157,6 +182,7 @@ class Configuration(Strict):
     partitions: dict[Name, Partition] = Field(default_factory=dict)
     controllers: dict[Name, Controller] = Field(default_factory=dict)
     combining: Combining | None = None
+    arrangements: dict[Name, Arrangement] = Field(default_factory=dict)
     scenes: dict[Name, Scene] = Field(default_factory=dict)
     occupancy: list[Occupancy] = Field(default_factory=list)
     bookings: Bookings = Field(default_factory=Bookings)
@@ -168,6 +194,8 @@ class Configuration(Strict):
     overrides: dict[Name, Override] = Field(default_factory=dict)
     sound: Sound = Field(default_factory=Sound)
     microphones: dict[Name, Microphone] = Field(default_factory=dict)
+    venue_sources: dict[Name, VenueSource] = Field(default_factory=dict)
+    overflows: dict[Name, Overflow] = Field(default_factory=dict)
     loudspeakers: dict[Name, Loudspeaker] = Field(default_factory=dict)
     calendar: Calendar = Field(default_factory=Calendar)
     alarms: Alarms = Field(default_factory=Alarms)

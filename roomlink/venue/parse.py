@@ -7,15 +7,15 @@ another, and what can be checked further is.
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roomlink.venue import alarm_models, calendar_models, diary_models, equipment, models
-from roomlink.venue.controls import KINDS, AnyControl, Control
+from roomlink.venue import alarm_models, calendar_models, diary_models, equipment, models, travel_models
+from roomlink.venue.controls import KINDS, AnyControl, Choice, Control
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, listing, nearest
 
@@ -49,6 +49,8 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("partitions", "*", "report", "values"): equipment.Positions,
     ("sound",): equipment.Sound,
     ("microphones", "*"): equipment.Microphone,
+    ("venue_sources", "*"): travel_models.VenueSource,
+    ("overflows", "*"): travel_models.Overflow,
     ("loudspeakers", "*"): equipment.Loudspeaker,
     ("calendar",): calendar_models.Calendar,
     ("calendar", "feeds", "*"): calendar_models.Feed,
@@ -119,8 +121,13 @@ def parse(raw: Mapping[str, Any], report: Report) -> Parsed:
         cut |= units
 
 
-def parse_control(raw: Mapping[str, Any], path: Path, report: Report) -> AnyControl | None:
-    """One control, such as a zone's own form of its type's; None with findings in ``report`` where it is unsound."""
+def parse_control(
+    raw: Mapping[str, Any], path: Path, report: Report, venue: Mapping[str, Sequence[str]] | None = None
+) -> AnyControl | None:
+    """One control, such as a zone's own form of its type's; None with findings in ``report`` where it is unsound.
+
+    ``venue`` holds the sources that belong to no zone, with what each carries.
+    """
     try:
         control = _CONTROL.validate_python(raw)
     except ValidationError as error:
@@ -128,11 +135,13 @@ def parse_control(raw: Mapping[str, Any], path: Path, report: Report) -> AnyCont
             at = (*path, *detail["loc"][1:])
             report.add(at, *_sentence(detail, ("zone_types", "*", "controls", "*", *detail["loc"][1:]), raw))
         return None
-    return control if sound(control, path, report) else None
+    return control if sound(control, path, report, venue or {}) else None
 
 
-def sound(control: AnyControl, path: Path, report: Report) -> bool:
-    """Whether the members of a control go together."""
+def sound(control: AnyControl, path: Path, report: Report, venue: Mapping[str, Sequence[str]]) -> bool:
+    """Whether the members of a control go together, in a venue with these sources."""
+    if isinstance(control, Choice):
+        control.among(venue)
     faults = list(control.faults())
     for fault in faults:
         report.add((*path, fault.member), fault.text, fault.right, severity=fault.severity)
@@ -186,6 +195,8 @@ def _unit(path: Path, error: str) -> Path:
         "calendar": 2,
         "webhooks": 2,
         "alarms": 2,
+        "venue_sources": 2,
+        "overflows": 2,
     }
     unit = path[: depth.get(str(path[0]) if path else "", 3)]
     # lead_order is left out whole: without one entry it would be another order.

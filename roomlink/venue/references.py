@@ -34,6 +34,7 @@ def combining(model: models.Combining | None, site: Site, report: Report) -> dic
         "lead_order": list(model.lead_order),
         "others": model.others,
         "blend": model.blend,
+        "restore_for": model.restore_for,
         "on_combine": _rules("on_combine", model.on_combine, site, report),
         "on_separate": _rules("on_separate", model.on_separate, site, report),
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -28,6 +28,8 @@ class Site:
     """By type: the differing controls of its zones, by the entry that says so."""
     claimed: dict[str, dict[str, None]] = field(default_factory=dict)
     """By section: every name that is written, also those of entries with mistakes."""
+    venue_sources: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """The sources that belong to no zone, with what each carries."""
 
 
 def zone_types(model: models.Configuration, raw: Mapping[str, Any], site: Site, report: Report) -> None:
@@ -39,7 +41,7 @@ def zone_types(model: models.Configuration, raw: Mapping[str, Any], site: Site, 
         for name in written[key]["controls"] if isinstance(written, dict) else ():
             control = entry.controls.get(name)
             path = ("zone_types", key, "controls", name)
-            controls[name] = control if control and sound(control, path, report) else None
+            controls[name] = control if control and sound(control, path, report, site.venue_sources) else None
         site.types[key] = controls
         site.variants[key] = {}
 
@@ -77,6 +79,8 @@ def zones(model: models.Configuration, raw: Mapping[str, Any], site: Site, repor
             "outline": made.shifted(made.entry.outline, made.entry.step),
             "controls": data_of[id(controls)],
         }
+        if (idle := made.entry.idle or model.zone_types[made.entry.type].idle) is not None:
+            found[zone]["idle"] = idle
     return found
 
 
@@ -90,7 +94,7 @@ def _zone_controls(key: str, entry: models.Zone, raw: Mapping[str, Any], site: S
         path: Path = ("zones", key, "controls", name)
         if name not in base and "kind" in members:
             # A zone may have what no other zone of its type has: a screen, say.
-            controls[name] = parse_control(members, path, report)
+            controls[name] = parse_control(members, path, report, site.venue_sources)
             continue
         if name not in base:
             report.dangling(path, f"control of {entry.type}", name, base)
@@ -103,7 +107,7 @@ def _zone_controls(key: str, entry: models.Zone, raw: Mapping[str, Any], site: S
             report.add((*path, "kind"), "a zone cannot change the kind of a control", right)
             continue
         written = raw["zone_types"][entry.type]["controls"][name]
-        controls[name] = parse_control({**written, **members}, path, report)
+        controls[name] = parse_control({**written, **members}, path, report, site.venue_sources)
     site.variants[entry.type][("zones", key)] = controls
     return controls
 
@@ -130,6 +134,7 @@ def partitions(model: models.Configuration, raw: Mapping[str, Any], site: Site, 
             "on_unknown": entry.on_unknown,
             "move_limit": entry.move_limit,
             "move_minutes": entry.move_minutes,
+            "combine": entry.combine,
         }
     return found
 
@@ -152,6 +157,7 @@ def controllers(model: models.Configuration, raw: Mapping[str, Any], site: Site,
             "on_link": entry.on_link,
             "level_mode": entry.level_mode,
             "reach": reach,
+            "hand_links_on_close": entry.hand_links_on_close,
         }
     return found
 

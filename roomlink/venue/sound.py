@@ -7,7 +7,7 @@ from typing import Any
 
 from roomlink.venue import models
 from roomlink.venue.controls import capitalised
-from roomlink.venue.equipment import Placed
+from roomlink.venue.equipment import Loudspeaker, Microphone
 from roomlink.venue.fields import plain
 from roomlink.venue.findings import Path, Report
 from roomlink.venue.parse import Parsed
@@ -18,8 +18,11 @@ TEMPERATURE_MIN, TEMPERATURE_MAX = -20.0, 50.0
 OWN_ZONE_REDUCTION_MAX = 60.0
 
 
-def sound(model: models.Configuration, site: Site, report: Report) -> dict[str, Any]:
-    """The sections ``sound``, ``microphones`` and ``loudspeakers``."""
+def sound(
+    model: models.Configuration, more: Mapping[str, Mapping[str, Any]], site: Site, report: Report
+) -> dict[str, Any]:
+    """The sections ``sound``, ``microphones`` and ``loudspeakers``; ``more`` is what microphones have besides."""
+    microphones = _placed("microphones", model.microphones, site, report)
     entry = model.sound
     if not TEMPERATURE_MIN <= entry.temperature <= TEMPERATURE_MAX:
         right = f"write {plain(TEMPERATURE_MIN)} to {plain(TEMPERATURE_MAX)}"
@@ -31,7 +34,7 @@ def sound(model: models.Configuration, site: Site, report: Report) -> dict[str, 
         report.dangling(("sound", "reference"), "microphone", entry.reference, model.microphones)
     return {
         "sound": entry.model_dump(),
-        "microphones": _placed("microphones", model.microphones, site, report),
+        "microphones": {key: {**place, **more[key]} for key, place in microphones.items()},
         "loudspeakers": _placed("loudspeakers", model.loudspeakers, site, report),
     }
 
@@ -52,10 +55,10 @@ def outputs(parsed: Parsed, devices: Devices, report: Report) -> list[dict[str, 
     return found
 
 
-def _placed(section: str, entries: Mapping[str, Placed], site: Site, report: Report) -> dict[str, Any]:
+def _placed(section: str, entries: Mapping[str, Microphone | Loudspeaker], site: Site, report: Report) -> dict[str, Any]:
     for key, entry in entries.items():
         known_zone((section, key, "zone"), entry.zone, site, report)
     return {
-        key: {"name": entry.name or capitalised(key), "zone": entry.zone, "at": list(entry.at)}
+        key: {"name": entry.name or capitalised(key), "zone": entry.zone, "at": None if entry.at is None else list(entry.at)}
         for key, entry in entries.items()
     }

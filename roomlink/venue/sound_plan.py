@@ -49,25 +49,45 @@ def plan(
     data: Mapping[str, Any], groups: Iterable[Sequence[str]], open_microphones: Literal["all"] | Collection[str] = "all"
 ) -> list[GroupPlan]:
     """A plan for each of ``groups`` (lists of zones), with these microphones open; other names are of no account."""
-    return [_group(data, tuple(group), open_microphones) for group in groups]
+    parts, zone_of = [tuple(group) for group in groups], _zones_of(data)
+    opened = [name for name in zone_of if open_microphones == "all" or name in open_microphones]
+    heard = {name: part for name in opened for part in parts if zone_of[name] in part}
+    return [_group(data, part, zone_of, heard) for part in parts]
 
 
-def _group(data: Mapping[str, Any], zones: tuple[str, ...], open_microphones: str | Collection[str]) -> GroupPlan:
+def plan_heard(
+    data: Mapping[str, Any],
+    groups: Iterable[Sequence[str]],
+    zone_of: Mapping[str, str],
+    heard: Mapping[str, Sequence[str]],
+) -> list[GroupPlan]:
+    """A plan for each of ``groups``, with each microphone in its zone of now, and heard in these zones alone."""
+    return [_group(data, tuple(group), {**_zones_of(data), **zone_of}, heard) for group in groups]
+
+
+def _zones_of(data: Mapping[str, Any]) -> dict[str, str]:
+    return {name: m["zone"] for name, m in data["microphones"].items()}
+
+
+def _group(
+    data: Mapping[str, Any], zones: tuple[str, ...], zone_of: Mapping[str, str], heard: Mapping[str, Sequence[str]]
+) -> GroupPlan:
     sound, loudspeakers = data["sound"], data["loudspeakers"]
-    microphones = {name: m for name, m in data["microphones"].items() if m["zone"] in zones}
-    opened = tuple(name for name in microphones if open_microphones == "all" or name in open_microphones)
-    down = open_microphone_attenuation(len(opened)) if opened else 0.0
+    microphones = [name for name in data["microphones"] if zone_of[name] in zones]
+    opened = tuple(name for name in microphones if heard.get(name))
 
     def gain(name: str, zone: str) -> float | Literal["off"]:
-        # Nothing reaches loudspeakers beyond a closed wall.
-        if name not in opened or zone not in zones:
+        # Nothing reaches loudspeakers beyond a closed wall, but where an overflow carries it.
+        if zone not in heard.get(name, ()):
             return OFF
-        own = sound["own_zone_reduction"] if microphones[name]["zone"] == zone else 0.0
+        down = open_microphone_attenuation(sum(zone in there for there in heard.values()))
+        own = sound["own_zone_reduction"] if zone_of[name] == zone else 0.0
         return float(0.0 - down - own)
 
     reference = sound["reference"]
-    talker = reference if reference in opened else next(iter(opened), None)
-    here = microphones[talker]["at"] if talker is not None else None
+    placed = [name for name in opened if data["microphones"][name]["at"] is not None]
+    talker = reference if reference in placed else next(iter(placed), None)
+    here = data["microphones"][talker]["at"] if talker is not None else None
     return GroupPlan(
         zones,
         opened,

@@ -15,7 +15,7 @@ import requests
 import schemathesis
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from schemathesis import Case, GenerationMode
+from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
@@ -65,7 +65,7 @@ def hall(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hall]:
         served.stop()
 
 
-def with_names(case: Case, hall: Hall, data: st.DataObject) -> None:
+def with_names(case: Any, hall: Hall, data: st.DataObject) -> None:
     """Put real names in the place of some made-up ones: else nearly everything would be unknown."""
     for part in (case.path_parameters, case.body):
         for name in part if isinstance(part, dict) else ():
@@ -85,7 +85,7 @@ def test_every_answer_is_described(row: Row, hall: Hall) -> None:
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     @given(any_case, st.data())
-    def ask(case: Case, data: st.DataObject) -> None:
+    def ask(case: Any, data: st.DataObject) -> None:
         with_names(case, hall, data)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of the tools, about what is odd in a request: that is the point

@@ -268,7 +268,7 @@ async def test_a_session_that_is_used_goes_on(guarded: Running, clock: VirtualCl
 
 
 async def test_the_use_of_a_token_is_put_down(guarded: Running) -> None:
-    """Once an hour at most."""
+    """Once a day at most."""
     for _ in range(5):
         await guarded.http.get("/venue", headers=CALLERS["manage"])
     await guarded.settled()

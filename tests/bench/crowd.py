@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import socket
 import statistics
 import tempfile
 import threading
+import time
+from itertools import count
 from pathlib import Path
 
 from tests.api.harness import HARBOUR
@@ -14,6 +17,8 @@ from tests.bench import _rig as rig
 from tests.bench.press import Presser
 
 READERS, PRESSES, ROUNDS = 100, 400, 4
+FLOODS_S = 1.0
+"""The flood has so long to be one, before anything is measured."""
 QUIET_PATH, FLOOD_PATH = "/api/v1/panels/tern-wall", "/api/v1/panels/heron-wall"
 
 
@@ -26,40 +31,19 @@ def _asleep(port: int) -> socket.socket:
     return sock
 
 
-class Flood:
-    """A panel that sends without waiting, and reads all that it hears, until ``end``."""
+def flood(port: int) -> None:
+    """A panel that sends without waiting for answers, and reads all that it hears, until the process ends."""
+    kind = _load.kinds(FLOOD_PATH)["roomlink"]
+    sock = socket.create_connection(("127.0.0.1", port), 10)
+    kind.shake(sock)
 
-    def __init__(self, port: int) -> None:
-        self.kind = _load.kinds(FLOOD_PATH)["roomlink"]
-        self.sock = socket.create_connection(("127.0.0.1", port), 10)
-        self.kind.shake(self.sock)
-        self.sent = 0
-        self._over = threading.Event()
-        self._threads = [threading.Thread(target=run) for run in (self._send, self._read)]
-        for thread in self._threads:
-            thread.start()
+    def read() -> None:
+        while sock.recv(65536):
+            pass
 
-    def _send(self) -> None:
-        try:
-            while not self._over.is_set():
-                self.sock.sendall(b"".join(self.kind.ask(self.sent + i) for i in range(50)))
-                self.sent += 50
-        except OSError:
-            return
-
-    def _read(self) -> None:
-        try:
-            while self.sock.recv(65536):
-                pass
-        except OSError:
-            return
-
-    def end(self) -> None:
-        self._over.set()
-        self.sock.shutdown(socket.SHUT_RDWR)
-        for thread in self._threads:
-            thread.join()
-        self.sock.close()
+    threading.Thread(target=read, daemon=True).start()
+    for number in count(step=50):
+        sock.sendall(b"".join(kind.ask(number + i) for i in range(50)))
 
 
 def _p99_s(presser: Presser) -> float:
@@ -76,10 +60,13 @@ def measure() -> dict[str, list[float]]:
             found["quiet_s"].append(_p99_s(presser))
             before = rig.rss_bytes(service.pid)
             asleep = [_asleep(service.port) for _ in range(READERS)]
-            flood = Flood(service.port)
+            flooding = multiprocessing.get_context("spawn").Process(target=flood, args=(service.port,))
+            flooding.start()
+            time.sleep(FLOODS_S)
             found["crowd_s"].append(_p99_s(presser))
             found["bytes"].append(rig.rss_bytes(service.pid) - before)
-            flood.end()
+            flooding.terminate()
+            flooding.join()
             for sock in asleep:
                 sock.close()
     return found

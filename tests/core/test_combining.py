@@ -144,8 +144,9 @@ def test_a_group_without_a_lead_links_nobody() -> None:
 
 
 def test_links_by_hand_stay_through_combining_and_separating() -> None:
-    """They go when a hand unlinks them."""
-    driver = make()
+    """Where the controller keeps them (``hand_links_on_close: keep``), they go when a hand unlinks them."""
+    rules = venues.lead_by_order("abc")
+    driver = Driver(venues.row(3, panel={"hand_links_on_close": "keep"}, combining=rules))
     driver.link("a-panel", "b", "c")
     driver.wall("a-b", "open")
     assert driver.reasons("a-panel", "b") == ("hand", "combining")
@@ -347,7 +348,7 @@ def test_on_combine_gives_a_zone_nothing_that_it_cannot_take() -> None:
 
 
 def test_restore_gives_back_what_a_zone_had_when_it_last_stood_alone() -> None:
-    """For every kind of control."""
+    """For every kind of control; a mute that is on stays on all the same."""
     driver = make(
         2,
         on_combine={"volume": "lead", "program": "lead", "mute": "lead"},
@@ -362,17 +363,19 @@ def test_restore_gives_back_what_a_zone_had_when_it_last_stood_alone() -> None:
     driver.wall("a-b", "closed")
     assert driver.values("volume", "ab") == [-30.0, -50.0]
     assert driver.values("program", "ab") == [None, "camera"]
-    assert driver.values("mute", "ab") == [False, True]
+    assert driver.values("mute", "ab") == [True, True]
 
 
 def test_restore_knows_what_was_asked_for_not_what_was_passed_on_the_way() -> None:
     """A ramp that combining cut short comes back to its target."""
     driver = make(2, on_combine={"volume": "lead"}, on_separate={"volume": "restore"})
-    driver.set("b", "volume", -10.0, over=10.0)
-    driver.advance(1.0)
+    driver.set("b", "volume", -40.0, over=10.0)
+    driver.advance(2.0)
+    driver.set("a", "volume", -20.0)
     driver.wall("a-b", "open")
+    assert driver.value("b", "volume") == -20.0
     driver.wall("a-b", "closed")
-    assert driver.value("b", "volume") == -10.0
+    assert driver.value("b", "volume") == -40.0
 
 
 @pytest.mark.parametrize(("rule", "expected"), [("keep", -5.0), (-45.0, -45.0)])
@@ -420,7 +423,7 @@ def test_a_part_that_is_still_plural_and_has_a_new_lead_is_combined_anew() -> No
     driver = make(on_combine={"volume": "lead"}, on_separate={"volume": "restore"})
     open_all(driver)
     driver.set("b", "volume", -5.0)
-    driver.set("c", "volume", -7.0)
+    driver.set("c", "volume", -3.0)
     driver.wall("a-b", "closed")
     assert driver.values("volume", "abc") == [-30.0, -5.0, -5.0]
 

@@ -9,6 +9,7 @@ import pytest
 from roomlink.core import access as ac
 from roomlink.core import bookings as bk
 from roomlink.core import events as ev
+from roomlink.core import travel_events as tr
 from roomlink.core.records import (
     Alarm,
     Arming,
@@ -145,6 +146,9 @@ ALL: list[ev.Event] = [
     ac.KeySet("a-panel", ac.Key("panel", "operate", "d2", 1000.0, "alex", "a-panel", None, 1001.0, "192.0.2.8")),
     ac.KeyRemoved("a-panel", "taken back by alex"),
     ac.SignInRefused("password", "kim", "192.0.2.7", 3),
+    tr.OneWaySet("balcony", tr.OneWay("a", "b", ("sound",), 1000.0, "alex", ("b1", "19700101T012320Z"))),
+    tr.OneWayEnded("balcony", "ended by alex"),
+    tr.MicrophoneAssigned("handheld", "b"),
     ev.Told("office", 7, ((6, 0, "no answer"),)),
     ev.Answered("key", "digest", {"seq": 7, "zones": ["a"]}),
     ev.Noticed("zone c is no longer configured"),

@@ -51,6 +51,7 @@ def hall(others: str) -> dict[str, Any]:
         "lead_order": LEAD_ORDER,
         "others": others,
         "blend": 1.0,
+        "restore_for": 1e9,
         "on_combine": {"volume": "quietest", "display": "lead"},
         "on_separate": {"volume": "restore"},
     }
@@ -135,6 +136,13 @@ class Model:
 
     def group(self, zone: str) -> frozenset[str]:
         return next(g for g in self.groups if zone in g)
+
+    def end_links_by_hand(self, group: frozenset[str], old: list[frozenset[str]]) -> None:
+        """Of panels at home in ``group``, to zones that were one room with it and are no longer."""
+        for controller, zone in list(self.by_hand):
+            home = PANELS[controller]["home"]
+            if home in group and zone not in group and any({home, zone} <= one for one in old):
+                self.by_hand.discard((controller, zone))
 
     def lead(self, group: frozenset[str]) -> str | None:
         return next((c for c in LEAD_ORDER if PANELS[c]["home"] in group), None)
@@ -251,13 +259,16 @@ class Evening(RuleBasedStateMachine):
         for group in model.groups:
             if group in old:
                 continue
+            model.end_links_by_hand(group, old)
             model.stay_out = {(c, z) for c, z in model.stay_out if PANELS[c]["home"] not in group}
             for zone in group:
                 was_alone = frozenset(zone) in old
                 if was_alone and len(group) > 1:
                     model.alone[zone] = before.wanted[zone]
                 if not was_alone and len(group) == 1:
-                    assert self.record(zone, "volume").to == model.alone[zone], f"{zone} was not restored"
+                    # What parts gets no louder, whatever it had before.
+                    due = min(model.alone[zone], before.wanted[zone])
+                    assert self.record(zone, "volume").to == due, f"{zone} was not restored"
             if len({next(o for o in old if zone in o) for zone in group}) > 1:
                 volumes = {self.record(zone, "volume").to for zone in group}
                 assert len(volumes) == 1, f"{group} differ in volume"

@@ -137,6 +137,30 @@ def test_a_value_wanted_while_another_is_on_its_way_is_sent_next() -> None:
     leap(story())
 
 
+def test_who_may_send_no_more_only_lets_motion_rest_as_it_stops() -> None:
+    """Another drives all else by then; permission is asked before each sending."""
+
+    async def story() -> None:
+        device = Device()
+        may = [True]
+        runner = Runner(
+            "device-1", device, now, lambda _p, _v: None, lambda _h: None, may_send=lambda: may[0], resting={"screen"}
+        )
+        runner.start()
+        runner.want("house", constant(1), 0.0)
+        runner.want("screen", constant(True), 0.0)
+        await asyncio.sleep(1.0)
+        may[0] = False
+        runner.want("house", constant(2), 0.0)
+        runner.want("screen", constant(False), 0.0)
+        await asyncio.sleep(5.0)
+        assert device.got == [{"house": 1, "screen": True}]
+        await runner.stop()
+        assert device.got[1:] == [{"screen": False}]
+
+    leap(story())
+
+
 def test_everything_is_driven_again_after_an_outage() -> None:
     """All points, with their latest values, within 2 s of the device's return."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import queue
-import signal
 from collections.abc import Iterator
 from hashlib import sha256
 from itertools import count
@@ -123,12 +122,11 @@ def test_a_batch_whose_answer_is_lost_and_that_was_answered_so_counts_never(
     journal.append([make_entry(1)])
     monkeypatch.setattr(jetstream, "ANSWER_S", 0.3)
     monkeypatch.setattr(stream_reading, "ANSWER_S", 0.3)
-    assert server.process is not None
-    server.process.send_signal(signal.SIGSTOP)
+    server.pause()
     with pytest.raises(JournalFailed, match="did not take it"):
         journal.append([make_entry(2, at=2.5)])
     assert not journal.lost
-    server.process.send_signal(signal.SIGCONT)
+    server.wake()
     monkeypatch.undo()
     journal.append(make_entries(2, 3))
     assert list(journal.entries()) == list(opened(server, "hall", "c").entries()) == make_entries(1, 3)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from roomlink import limits
 from roomlink.runtime.holders import Holder
-from roomlink.testing.clock import VirtualClock
+from roomlink.testing.clock import VirtualClock, VirtualTimer
 
 SILENCE_S = limits.HOLD_SILENCE_S
 
@@ -85,3 +87,22 @@ def test_a_hold_after_a_silence_is_watched_anew(holder: Holder, clock: VirtualCl
     again = clock.stamp()
     clock.advance(5.0)
     assert let_go[1:] == [again + SILENCE_S]
+
+
+def test_a_sign_that_comes_too_late_saves_no_hold(let_go: list[float]) -> None:
+    """The service itself may have been held up, so that no timer ran: the silence is as long as if it had."""
+
+    class Late(VirtualClock):
+        def call_at(self, stamp: float, call: Callable[[], None]) -> VirtualTimer:
+            return super().call_at(stamp + 60.0, call)
+
+    late = Late()
+    holder = Holder(late, let_go.append)
+    holder.holding()
+    began = late.stamp()
+    late.advance(30.0)
+    holder.sign()
+    assert let_go == [began + limits.HOLD_SILENCE_S]
+    holder.sign()
+    late.advance(120.0)
+    assert len(let_go) == 1

@@ -22,7 +22,7 @@ def test_messages_come_out_of_the_frames_as_they_went_in(size: int) -> None:
 
 def test_a_picture_takes_what_a_change_names_and_keeps_the_rest() -> None:
     """Faces and zones member by member, walls one by one, groups and the like whole."""
-    picture = {
+    picture: dict[str, Any] = {
         "controller": FACE,
         "zones": {"a": {"linked_by": []}},
         "partitions": {"a-b": 1, "b-c": 2},
@@ -44,7 +44,7 @@ def test_a_picture_takes_what_a_change_names_and_keeps_the_rest() -> None:
 
 def test_with_the_links_come_all_controls() -> None:
     """What only a zone had that is linked no more is gone."""
-    picture = {"controller": {**FACE}, "partitions": {}}
+    picture: dict[str, Any] = {"controller": {**FACE}, "partitions": {}}
     merge(picture, {"controller": {"links": [], "controls": {"mute": {"value": True}}}})
     assert picture["controller"]["controls"] == {"mute": {"value": True}}
 

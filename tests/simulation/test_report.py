@@ -13,7 +13,8 @@ from roomlink.simulation.actions import Action
 from roomlink.simulation.run import Evening, Failure, Outcome
 
 ROOT = Path(__file__).parents[2]
-BROKEN = Outcome(7, 30, 0.5, 12, 1, "d", Failure("gap", "program in a made at once", 21), (Action("snapshot", {}, 2.0),))
+GAP = Failure("gap", "program in a made at once", 21)
+BROKEN = Outcome(7, 30, 0.5, 12, 1, "d", GAP, (Action("snapshot", {}, 2.0),))
 
 
 def test_a_venue_of_one_s_own_can_be_simulated(capsys: pytest.CaptureFixture[str]) -> None:
@@ -30,7 +31,7 @@ def test_a_broken_rule_is_told_with_its_seed_its_step_and_the_shortest_way_to_it
     monkeypatch.setattr(report, "simulate", lambda evening: BROKEN)
     assert main(["simulate", "--seed", "7", "--hours", "0.1"]) == 1
     said = capsys.readouterr().out
-    for part in ("seed 7: ", "at step 21 a rule broke, gap: ", "program in a made at once", "1. a snapshot is saved; 2 s"):
+    for part in ("seed 7: ", "at step 21 a rule broke, gap: ", GAP.text, "1. a snapshot is saved; 2 s"):
         assert part in said
     assert main(["simulate", "--seed", "7", "--hours", "0.1", "--json"]) == 1
     (told,) = json.loads(capsys.readouterr().out)

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from roomlink.core import combining, orders
+from roomlink.core import leading, orders
 from roomlink.core.events import ControlSet
 from roomlink.core.records import Choice
 from roomlink.core.state import Draft
@@ -51,7 +51,7 @@ def test_evenings_that_nobody_has_seen_hold_every_rule(_number: int) -> None:
 
 def test_a_seed_gives_the_same_journal_whatever_order_sets_have() -> None:
     """Two processes that hash differently write the same bytes."""
-    code = "from roomlink.simulation.run import *; print(simulate(evening(5, 0.5)).digest)"
+    code = "from roomlink.simulation.run import *; print(simulate(evening(5, 0.3)).digest)"
     digests = {
         subprocess.run(
             [sys.executable, "-c", code],
@@ -71,7 +71,7 @@ def test_a_seed_gives_the_same_journal_whatever_order_sets_have() -> None:
 
 
 def no_links(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(combining, "_settle_links", lambda draft, controller, group: None)
+    patch.setattr(leading, "_settle_links", lambda draft, controller, group: None)
 
 
 def no_gap(patch: pytest.MonkeyPatch) -> None:
@@ -117,9 +117,9 @@ def test_what_is_broken_on_purpose_is_found(what: str, monkeypatch: pytest.Monke
     assert failure.failure.rule in rules, str(failure)
 
 
-def first_failure() -> Outcome | None:
+def first_failure(hours: float = HOURS) -> Outcome | None:
     for seed in range(SEEDS_MAX):
-        outcome = simulate(evening(seed, HOURS), shrinks=False)
+        outcome = simulate(evening(seed, hours), shrinks=False)
         if outcome.failure is not None:
             return outcome
     return None
@@ -128,9 +128,9 @@ def first_failure() -> Outcome | None:
 def test_a_failing_evening_is_told_as_a_few_steps(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of the many steps before a rule broke those few stay that break it, and they are told in words."""
     no_gap(monkeypatch)
-    found = first_failure()
+    found = first_failure(0.5)
     assert found is not None
-    outcome = simulate(evening(found.seed, HOURS))
+    outcome = simulate(evening(found.seed, 0.5))
     assert outcome.failure is not None
     assert outcome.failure.rule == "gap"
     assert len(outcome.short) <= 6 < outcome.failure.step

@@ -13,7 +13,12 @@ def test_nothing_runs_before_it_is_told_to() -> None:
     """And then everything, in order, with what that asks for."""
     loop, seen = StillLoop(), list[int]()
     with loop.running():
-        asyncio.get_running_loop().call_soon(lambda: loop.call_soon(seen.append, 3) and seen.append(1))
+
+        def first() -> None:
+            loop.call_soon(seen.append, 3)
+            seen.append(1)
+
+        asyncio.get_running_loop().call_soon(first)
         loop.call_soon(seen.append, 2)
         assert seen == []
         assert loop.run_ready()
@@ -74,6 +79,6 @@ def test_callbacks_without_end_are_an_error() -> None:
     def again() -> None:
         loop.call_soon(again)
 
-    with loop.running(), pytest.raises(RuntimeError, match="without end"):
-        again()
+    again()
+    with pytest.raises(RuntimeError, match="without end"):
         loop.run_ready()

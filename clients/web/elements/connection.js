@@ -3,6 +3,7 @@
  * and acts on nothing. `base` is the service's address, where it is not the page's own.
  */
 import { sentence } from "../src/entry.js";
+import { moveOn, others } from "../src/nodes.js";
 import { Session } from "../src/session.js";
 import { SESSION_EVENT } from "./base.js";
 
@@ -13,6 +14,13 @@ const PROBE_MS_MAX = 1200;
 
 /** Milliseconds that do not jump when the computer's clock is put right. */
 const now = () => performance.timeOrigin + performance.now();
+
+/** @type {import("../src/nodes.js").NodePorts} */
+const ELSEWHERE = {
+  // What it says may not be read from here; that it says something is enough.
+  answers: (address) => answers(new URL("/healthz", address)),
+  move: (address) => location.replace(address + location.pathname + location.search),
+};
 
 export class RlConnection extends HTMLElement {
   static observedAttributes = ["controller", "watch", "base"];
@@ -60,7 +68,11 @@ export class RlConnection extends HTMLElement {
       makeSocket: (url, protocol) => new WebSocket(url, protocol),
       now,
       timers,
-      probe: async () => (await answers(new URL("/healthz", this.api))) && known(new URL("session", this.api)),
+      probe: async () => {
+        if (await answers(new URL("/healthz", this.api))) return known(new URL("session", this.api));
+        await moveOn(others(session.nodes, location.origin), ELSEWHERE);
+        return false;
+      },
       ask: (path, put) => ask(new URL(path, this.api), put),
     });
     this.session = session;

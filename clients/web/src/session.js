@@ -57,6 +57,8 @@ export class Session {
     this.holds = new Holds((any) => this.socket.setHolding(any));
     /** @type {Venue | null} */
     this.venue = null;
+    /** @type {unknown} addresses of other nodes that serve the venue */
+    this.nodes = [];
     /**
      * What another place of the page says for all controls, so that not each need say it
      * @type {Set<"standing" | "overrides">}
@@ -207,6 +209,7 @@ export class Session {
   /** @param {import("./types.js").Welcome} message */
   #welcomed(message) {
     this.store.welcome(message);
+    this.nodes = message.nodes ?? [];
     this.#troubled(message.trouble ?? "");
     void this.#lookAtArming(++this.arming);
     if (message.resumed) return;

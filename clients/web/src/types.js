@@ -163,7 +163,7 @@
  * @property {true} [turns]                             the walls that people are to move are others, or were ticked off
  * @property {Venue["scenes"]} [scenes]                 one was saved: all that there are now
  *
- * @typedef {Change & {resumed: boolean, journal?: string, trouble?: string}} Welcome
+ * @typedef {Change & {resumed: boolean, journal?: string, trouble?: string, nodes?: string[]}} Welcome
  * @typedef {{type: "ok", id: string | number, seq: number, zones: string[], at: string}} Ok
  * @typedef {{type: string, title: string, status: number, detail?: string, [more: string]: unknown}} Problem
  *

@@ -63,6 +63,7 @@ class Member(Writer):
         self.leading = False
         self.may_lead: Callable[[], bool] = lambda: True
         """Whether the lease still holds at this very moment."""
+        self.may_drive = lambda: self.leading and self.may_lead()
         self.held_elsewhere: Callable[[str], None] = lambda holder: None
         """Called with a holder on another node when it holds something."""
         self._journal, self._clock = journal, clock

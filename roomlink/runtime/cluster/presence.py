@@ -13,6 +13,7 @@ from nats.js.errors import Error as JetStreamError
 from nats.js.kv import KeyValue
 
 from roomlink.runtime.cluster.member import Member
+from roomlink.runtime.writer import Writer
 
 TELL_S = 2.0
 Data = dict[str, Any]
@@ -47,6 +48,10 @@ class Presence:
         others = [one for node, one in self.told.get(self._venue, {}).items() if node != self._node and one["address"]]
         return [one["address"] for one in sorted(others, key=lambda one: not one["writes"])]
 
+    def writer(self) -> str:
+        """The address of the node that writes this venue; empty where none is known."""
+        return next((one["address"] for one in self.told.get(self._venue, {}).values() if one["writes"]), "")
+
     def venues(self) -> Data:
         """All venues of the cluster with their nodes, as ``/venues`` gives them."""
         return {
@@ -63,16 +68,7 @@ class Presence:
             await asyncio.sleep(TELL_S)
 
     def _self(self) -> Data:
-        state, member = self._member.state, self._member
-        return {
-            "name": state.spec.data.get("venue", {}).get("name", self._venue) if state.digest else self._venue,
-            "address": self._address(),
-            "writes": member.leading,
-            "seq": member.engine.seq,
-            "ready": member.unready is None,
-            "why": member.unready or "",
-            "alarms": len(state.alarms),
-        }
+        return told_of(self._member, address=self._address(), writes=self._member.leading)
 
     async def _read(self) -> None:
         found: dict[str, dict[str, Data]] = {}
@@ -82,3 +78,17 @@ class Presence:
                 entry = await self._bucket.get(key)
                 found.setdefault(venue, {})[node] = orjson.loads(entry.value or b"{}")
         self.told = found
+
+
+def told_of(venue: Writer, *, address: str, writes: bool) -> Data:
+    """What a node tells of itself."""
+    state = venue.state
+    return {
+        "name": state.spec.data["venue"]["name"] if state.digest else "",
+        "address": address,
+        "writes": writes,
+        "seq": venue.engine.seq,
+        "ready": venue.unready is None,
+        "why": venue.unready or "",
+        "alarms": sum(alarm.stands for alarm in state.alarms.values()),
+    }
