@@ -59,6 +59,10 @@ BOOKING_EXTEND_S = 30 * 86400.0
 # Routines missed longer ago are not made up for.
 ROUTINE_MISSED_S_MAX = 7 * 86400.0
 BOOKING_S_MAX = 31 * 86400.0
+# Paging ends by itself after so long at the most.
+PAGING_S_MAX = 600.0
+# Guests that are on may have their zones longer by so much at once.
+PROLONG_S_MAX = 4 * 3600.0
 SET_UP_S_MAX = 2 * 86400.0
 OCCURRENCES_OF_ONE_MAX = 2000
 OCCURRENCES_MAX = 100_000
@@ -86,6 +90,7 @@ TURN_PROBLEMS_MAX = 5
 TURN_ROUNDS_MAX = 4
 TICK_KEPT_S = 2 * 86400.0
 TICK_NOTE_CHARS_MAX = 200
+WALL_MARK_CHARS_MAX = 200
 
 # Who may come in. A session ends so long after its last use, and so long after it began. A use is written down only
 # once it prolongs the session by so much; one of a panel or an integration so often.

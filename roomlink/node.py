@@ -77,6 +77,7 @@ class NodeService(Service):
         duties = self._duties(member)
         keeping = Keeping(member)
         presence = Presence(shared.nodes, venue, cluster.node, lambda: self._address(), member)
+        duties.lookout.elsewhere = presence.panels
 
         async def begin() -> None:
             before = member.clock.stamp() if member.engine.seq else 0.0

@@ -186,7 +186,7 @@ class Service:
         config = server_config(
             writer, duties.simulated, tls=options.tls, behind_proxy=options.behind_proxy, hosts=options.hosts,
             identity=identity, folder=options.folder, bench=self._bench, data=options.data,
-            outputs=duties.outputs, feeds=duties.feeds, webhooks=duties.webhooks, **more,
+            outputs=duties.outputs, feeds=duties.feeds, webhooks=duties.webhooks, lookout=duties.lookout, **more,
         )  # fmt: skip
         try:
             config.load()

@@ -1,11 +1,15 @@
 /** Registers all elements of the kit. Classes and names are apart, so that a page may name its own. */
 import { RlAlarms } from "./elements/alarms.js";
+import { RlArrangements } from "./elements/arrangements.js";
 import { RlButton } from "./elements/button.js";
 import { RlChoice } from "./elements/choice.js";
 import { RlConnection } from "./elements/connection.js";
 import { define } from "./elements/dom.js";
+import { RlDivisions } from "./elements/divisions.js";
+import { RlEnds } from "./elements/ends.js";
 import { RlLevel } from "./elements/level.js";
 import { RlLinks } from "./elements/links.js";
+import { RlLocks } from "./elements/locks.js";
 import { RlMomentary } from "./elements/momentary.js";
 import { RlMotion } from "./elements/motion.js";
 import { RlOverrides } from "./elements/overrides.js";
@@ -20,10 +24,14 @@ import { RlZone } from "./elements/zone-card.js";
 // The connection first: what stands inside it looks for its session at once.
 define("rl-connection", RlConnection);
 define("rl-alarms", RlAlarms);
+define("rl-arrangements", RlArrangements);
 define("rl-button", RlButton);
 define("rl-choice", RlChoice);
+define("rl-divisions", RlDivisions);
+define("rl-ends", RlEnds);
 define("rl-level", RlLevel);
 define("rl-links", RlLinks);
+define("rl-locks", RlLocks);
 define("rl-momentary", RlMomentary);
 define("rl-motion", RlMotion);
 define("rl-overrides", RlOverrides);

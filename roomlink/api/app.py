@@ -21,6 +21,7 @@ from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, routes
 from roomlink.errors import BadRequest, OurFault
 from roomlink.runtime.cluster.presence import Presence
+from roomlink.runtime.pins import Pins
 from roomlink.runtime.simulated import SimulatedWalls
 from roomlink.runtime.writer import Writer
 
@@ -115,10 +116,11 @@ def application(
     app.state.identity = identity
     app.state.simulated = simulated
     app.state.streams = feed.Streams()
+    app.state.pins = Pins()
     app.state.sockets = socket.Sockets()
     writer.hooks.append(app.state.sockets.heard)
     app.state.folder = app.state.outputs = app.state.bench = app.state.feeds = app.state.webhooks = None
-    app.state.data = app.state.presence = None
+    app.state.data = app.state.presence = app.state.lookout = None
     app.state.node = ""
     for name, value in state.items():
         setattr(app.state, name, value)

@@ -7,9 +7,10 @@ from typing import Any
 import orjson
 from starlette.responses import Response
 
-from roomlink.core import discretion, people, view
+from roomlink.core import discretion, locking, people, view
 from roomlink.core.access import AccessEvent
 from roomlink.core.events import TYPE_OF, Configured, Entry, Event, encode
+from roomlink.core.lock_records import LockEvent
 from roomlink.core.state import State
 
 dumps = orjson.dumps
@@ -31,6 +32,8 @@ def shown_event(event: Event, state: State, at: float) -> dict[str, Any]:
         return {"type": "configured", "digest": event.digest}
     if isinstance(event, AccessEvent):
         return people.shown(event)
+    if isinstance(event, LockEvent):
+        return locking.shown(event)
     zone = discretion.veiled_zone(state, event, at)
     if zone is not None:
         return {"type": TYPE_OF[type(event)], "zone": zone, "hidden": True}

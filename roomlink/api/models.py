@@ -10,7 +10,7 @@ from roomlink import limits
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=limits.NAME_CHARS_MAX * 4)]
 Value = bool | float | str | None
-Do = Literal["set", "press", "release", "raise", "lower", "open", "close", "stop", "align"]
+Do = Literal["set", "step", "toggle", "press", "release", "raise", "lower", "open", "close", "stop", "align"]
 
 
 class Body(BaseModel):
@@ -193,6 +193,28 @@ class CombineMessage(Message):
     combine: bool
 
 
+class LeadMessage(Message):
+    """Take the lead of the panel's group."""
+
+    type: Literal["lead"]
+
+
+class ExtendMessage(Message):
+    """The guests of a date that is on in the panel's zones stay longer."""
+
+    type: Literal["extend"]
+    booking: Name
+    occurrence: Name
+    minutes: float
+
+
+class KeepOnMessage(Message):
+    """A routine is to leave the panel's zones on for longer."""
+
+    type: Literal["keep-on"]
+    routine: Name
+
+
 class HoldingMessage(Message):
     type: Literal["holding"]
 
@@ -210,6 +232,9 @@ MESSAGES: dict[str, type[Any]] = {
     "unlink-all": UnlinkAllMessage,
     "recall": RecallMessage,
     "combine": CombineMessage,
+    "lead": LeadMessage,
+    "extend": ExtendMessage,
+    "keep-on": KeepOnMessage,
     "holding": HoldingMessage,
     "alive": AliveMessage,
 }
@@ -222,6 +247,9 @@ MESSAGE_ROLES: dict[str, str] = {
     "unlink-all": "operate",
     "recall": "operate",
     "combine": "operate",
+    "lead": "operate",
+    "extend": "operate",
+    "keep-on": "operate",
     "holding": "view",
     "alive": "view",
 }

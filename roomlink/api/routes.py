@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from pydantic import BaseModel
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -22,53 +19,16 @@ from roomlink.api import (
     rest,
     shapes,
     signing,
-    travel,
     turns,
     walls,
 )
+from roomlink.api.evening import EVENING
 from roomlink.api.guarding import Handler, guarded
-from roomlink.api.identity import Rule
+from roomlink.api.locks import LOCKS
+from roomlink.api.row import CONDITION, KEY
+from roomlink.api.row import Row as Row
+from roomlink.api.travel import TRAVEL
 from roomlink.api.venues import get_venues, on_the_writer
-from roomlink.core.access import RANK
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One operation: what it is for the router and for ``/openapi.json``."""
-
-    method: str
-    path: str
-    handler: Handler
-    summary: str
-    body: type[BaseModel] | None = None
-    writes: bool = False
-    query: tuple[tuple[str, str], ...] = ()
-    headers: tuple[tuple[str, str], ...] = ()
-    statuses: tuple[int, ...] = ()
-    media: str = "application/json"
-    """What it answers with."""
-    takes: str = ""
-    """The media type of a body that is no ``body`` of ours."""
-    done: int = 200
-    """The status of an answer that is no problem."""
-    gives: type[BaseModel] = models.View
-    """The shape of a view, where more is known of it than that."""
-    role: str | None = ""
-    """The least role that may do it; None: everybody, signed in or not. Every row says so."""
-    panel: bool = False
-    """Whether a paired panel may, too: where the path names a controller, its own one only."""
-
-    def __post_init__(self) -> None:
-        if self.role is not None and self.role not in RANK:
-            raise ValueError(f"the row {self.method} {self.path} must say its role: one of {', '.join(RANK)}, or None")
-
-    @property
-    def rule(self) -> Rule:
-        return Rule(self.role, self.panel)
-
-
-KEY = (("Idempotency-Key", "carries a request out once however often it is sent"),)
-CONDITION = (("If-Match", "the ETag of what is replaced"), ("If-None-Match", "* to refuse replacing"))
 
 ALARMS: tuple[Row, ...] = (
     Row("GET", "/alarms", alarms.get_alarms, "What is abnormal, the most urgent of what stands first", role="view"),
@@ -192,7 +152,7 @@ ROUTES: tuple[Row, ...] = (
         models.Position, True, statuses=(404, 409, 422), role="operate",
     ),
     Row(
-        "PUT", "/partitions/{partition}/combining", walls.put_combining, "Combine an open wall's zones, or keep it apart",
+        "PUT", "/partitions/{partition}/combining", walls.put_combining, "Combine an open wall, or keep it apart",
         models.Combine, True, statuses=(404, 409, 422), role="operate",
     ),
     Row(
@@ -200,7 +160,7 @@ ROUTES: tuple[Row, ...] = (
         role="view",
     ),
     Row(
-        "PUT", "/arrangements/{arrangement}/pin", walls.put_arrangement, "State all positions of an arrangement at once",
+        "PUT", "/arrangements/{arrangement}/pin", walls.put_arrangement, "State an arrangement's positions at once",
         models.StatedArrangement, True, statuses=(404, 409, 422), role="operate",
     ),
     Row(
@@ -248,33 +208,7 @@ ROUTES: tuple[Row, ...] = (
         "GET", "/groups", rest.get_groups, "The groups now, and overflows",
         role="view", panel=True, gives=shapes.GroupsView,
     ),
-    Row(
-        "PUT", "/overflows/{overflow}", travel.put_overflow, "Let a zone have what is in another, one way; or join zones",
-        models.Overflow, True, statuses=(404, 409, 422), role="manage",
-    ),
-    Row(
-        "DELETE", "/overflows/{overflow}", travel.delete_overflow, "End an overflow", None, True, statuses=(404,),
-        role="manage",
-    ),
-    Row(
-        "GET", "/overflows", travel.get_overflows, "Overflows that stand, those configured, and joins",
-        role="view", panel=True,
-    ),
-    Row(
-        "PUT", "/joins/{join}", travel.put_join, "Join zones on purpose, as one group",
-        models.Zones, True, statuses=(404, 409, 422), role="manage",
-    ),
-    Row(
-        "DELETE", "/joins/{join}", travel.delete_join, "End a join", None, True, statuses=(404,), role="manage",
-    ),
-    Row(
-        "GET", "/microphones", travel.get_microphones, "Where microphones are, whether open, and where they are heard",
-        role="view", panel=True,
-    ),
-    Row(
-        "PUT", "/microphones/{microphone}", travel.put_microphone, "Use a radio microphone in another zone",
-        models.Assignment, True, statuses=(404, 409, 422), role="operate",
-    ),
+    *TRAVEL,
     Row(
         "GET", "/bookings", bookings.get_bookings, "Bookings of a time", query=bookings.LIST, statuses=(404, 422),
         role="view", gives=shapes.BookingsView,
@@ -354,7 +288,9 @@ ROUTES: tuple[Row, ...] = (
         "GET", "/events", feed.get_events, "What happened, newest last; as text/event-stream also what happens",
         query=feed.QUERY, statuses=(422,), role="view", gives=shapes.EventsView,
     ),
+    *EVENING,
     *ALARMS,
+    *LOCKS,
     Row(
         "GET", "/backup", backups.get_backup, "Everything that the venue is, as one file for `roomlink restore`",
         statuses=(409,), media=backups.MEDIA, role="engineer",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import partial
 from itertools import count
 from typing import Any
@@ -18,18 +18,20 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from roomlink import limits
 from roomlink.api import access, identity, models, problems
 from roomlink.api.identity import Rule
+from roomlink.api.messages import command_of
 from roomlink.api.reading import position
 from roomlink.api.wire import EXTENSION, Wire
 from roomlink.core import view
 from roomlink.core.access import KeyRemoved, SessionEnded
 from roomlink.core.act import HELD
 from roomlink.core.checks import require
-from roomlink.core.commands import Act, Actor, CombineWall, Command, LetGo, LinkZone, RecallScene, Unlink
+from roomlink.core.commands import Actor, Command, LetGo
 from roomlink.core.events import Entry, HoldEnded
 from roomlink.errors import BadRequest, CallerFault, RoomlinkError, UnknownName
 from roomlink.runtime.cluster.presence import Presence
 from roomlink.runtime.framing import framed
 from roomlink.runtime.holders import Holder
+from roomlink.runtime.lookout import Lookout
 from roomlink.runtime.writer import Receipt, Writer
 
 log = structlog.get_logger("roomlink")
@@ -39,8 +41,8 @@ IN_FLIGHT_MAX = 4
 """Commands of one socket that wait for the disk at once; a flood is read no faster."""
 AT_ONCE_MAX = 4
 REST_S = 0.005
-"""So many messages of one socket are taken in one go, and then it waits for so long: a flood is slowed to some 800 a
-second, which leaves most of the time to the others."""
+"""Of messages that do not wait for answers so many are taken at once, and then one in so long: a flood is slowed to some
+200 a second, and the others find one of its commands at work before theirs, not several."""
 UNREAD_MAX = 256
 """Messages that wait for a panel to read them, above which nothing more is read from it."""
 CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_NOT_ALLOWED, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1008, 1009, 1011
@@ -137,6 +139,8 @@ class Connection:
         self._inbox: deque[str | None] = deque()
         self._in_flight = 0
         self._taking = False
+        self._in_a_row = 0
+        """Messages taken since all that had come was answered."""
         self._rest: asyncio.TimerHandle | None = None
         self._end: asyncio.Future[tuple[int, str] | None] = asyncio.get_running_loop().create_future()
         """Done with a code and why once this end closes, with None once the other end has."""
@@ -145,7 +149,10 @@ class Connection:
         self._venue.metrics.listeners.inc()
         known = self._sockets.known.setdefault(self._caller.credential, set())
         known.add(self)
+        lookout: Lookout | None = self._socket.app.state.lookout
         try:
+            if lookout is not None and self._controller is not None:
+                lookout.came(self._controller)
             self._greet(after)
             self._wire.attach(self)
             if not self._socket.app.state.identity.standing(self._caller):
@@ -155,6 +162,8 @@ class Connection:
             known.discard(self)
             if not known:
                 self._sockets.known.pop(self._caller.credential, None)
+            if lookout is not None and self._controller is not None:
+                lookout.left(self._controller, self._venue.clock.stamp() - self._wire.silent_s)
             self._venue.hub.leave(self._listener)
             self._venue.metrics.listeners.dec()
             self._holder.released()
@@ -227,6 +236,8 @@ class Connection:
     def heard(self, text: str | None) -> None:
         """A message came, and with it a sign of life."""
         self._holder.sign()
+        if not self._inbox and not self._in_flight and self._rest is None:
+            self._in_a_row = 0
         self._inbox.append(text)
         self._take_all()
 
@@ -236,18 +247,20 @@ class Connection:
             return  # answering at once makes room: the loop below sees it
         self._taking = True
         try:
-            for _ in range(AT_ONCE_MAX):
-                if not self._inbox or self._end.done() or not self._can_take():
-                    break
+            while self._inbox and not self._end.done() and self._can_take():
+                self._in_a_row += 1
                 self._take_one(self._inbox.popleft())
-            else:
-                self._rest = asyncio.get_running_loop().call_later(REST_S, self._rested)
+                if self._in_a_row >= AT_ONCE_MAX:
+                    self._rest = asyncio.get_running_loop().call_later(REST_S, self._rested)
+                    break
         finally:
             self._taking = False
         self._wire.hold_back(bool(self._inbox))
 
     def _rested(self) -> None:
         self._rest = None
+        if not self._inbox and not self._in_flight:
+            self._in_a_row = 0
         self._take_all()
 
     def _can_take(self) -> bool:
@@ -291,19 +304,7 @@ class Connection:
         controller = self._controller
         if controller is None:
             raise BadRequest("bad-request", "a watcher acts on nothing; open a panel's socket to act")
-        if isinstance(message, models.ActMessage):
-            given = "value" in message.model_fields_set
-            m = message
-            return Act(self._actor, m.control, m.do, controller, None, m.value, m.over, m.for_, given)
-        if isinstance(message, models.LinkMessage):
-            kind: Callable[..., Command] = LinkZone if message.type == "link" else Unlink
-            return kind(self._actor, controller, message.zone)
-        if isinstance(message, models.UnlinkAllMessage):
-            return Unlink(self._actor, controller)
-        if isinstance(message, models.CombineMessage):
-            return CombineWall(self._actor, message.partition, message.combine, controller)
-        assert isinstance(message, models.RecallMessage)
-        return RecallScene(self._actor, message.scene, controller=controller, over=message.over)
+        return command_of(message, self._actor, controller)
 
     def _answer(self, name: int | str | None, holds: bool, done: asyncio.Future[Receipt]) -> None:
         # A callback of the future, not a task that awaits it: so answers come in the order of the commands.

@@ -8,6 +8,7 @@ from starlette.responses import Response
 from roomlink.api import models
 from roomlink.api.encoding import Json
 from roomlink.api.rest import actor, carry_out, new_name, parse, state
+from roomlink.api.row import Row
 from roomlink.core import travel_view
 from roomlink.core.checks import require
 from roomlink.core.commands import AssignMicrophone, EndOverflow, JoinZones, StartOverflow
@@ -61,4 +62,36 @@ async def get_microphones(request: Request) -> Response:
 
 async def put_microphone(request: Request) -> Response:
     body = await parse(request, models.Assignment)
-    return await carry_out(request, AssignMicrophone(actor(request), request.path_params["microphone"], body.zone), body)
+    command = AssignMicrophone(actor(request), request.path_params["microphone"], body.zone)
+    return await carry_out(request, command, body)
+
+
+TRAVEL: tuple[Row, ...] = (
+    Row(
+        "PUT", "/overflows/{overflow}", put_overflow, "Let a zone have what is in another, one way; or join zones",
+        models.Overflow, True, statuses=(404, 409, 422), role="manage",
+    ),
+    Row(
+        "DELETE", "/overflows/{overflow}", delete_overflow, "End an overflow", None, True, statuses=(404,),
+        role="manage",
+    ),
+    Row(
+        "GET", "/overflows", get_overflows, "Overflows that stand, those configured, and joins",
+        role="view", panel=True,
+    ),
+    Row(
+        "PUT", "/joins/{join}", put_join, "Join zones on purpose, as one group",
+        models.Zones, True, statuses=(404, 409, 422), role="manage",
+    ),
+    Row(
+        "DELETE", "/joins/{join}", delete_join, "End a join", None, True, statuses=(404,), role="manage",
+    ),
+    Row(
+        "GET", "/microphones", get_microphones, "Where microphones are, whether open, and where they are heard",
+        role="view", panel=True,
+    ),
+    Row(
+        "PUT", "/microphones/{microphone}", put_microphone, "Use a radio microphone in another zone",
+        models.Assignment, True, statuses=(404, 409, 422), role="operate",
+    ),
+)  # fmt: skip

@@ -6,6 +6,7 @@ every panel's own task wake up, and frame the same text again.
 
 from __future__ import annotations
 
+import socket
 from typing import Any, Protocol
 
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
@@ -16,6 +17,9 @@ EXTENSION = "roomlink.wire"
 """The name in an ASGI scope's ``extensions`` under which a connection's ``Wire`` is found."""
 WAITING_BYTES_MAX = 32 * 1024
 """Bytes that wait for a slow peer, beside what the kernel holds, above which a socket has no room."""
+KERNEL_BYTES = 64 * 1024
+"""Bytes that the kernel is asked to hold for a peer (Linux doubles it): of its own it would take 4 MB for each of those
+who do not read, and writing them costs the others their time."""
 
 
 class Live(Protocol):
@@ -41,11 +45,15 @@ class Wire(WebSocketsSansIOProtocol):
         super().__init__(*given, **more)
         self._live: Live | None = None
         self._held_back = False
+        self._heard_s = self.loop.time()
 
     def attach(self, live: Live) -> None:
         """Hand the connection over. What came before is heard at once; call it after the handshake."""
         self._live = live
         self.transport.set_write_buffer_limits(high=WAITING_BYTES_MAX)
+        sock = self.transport.get_extra_info("socket")
+        if sock is not None:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, KERNEL_BYTES)
         early = []
         while not self.queue.empty():
             early.append(self.queue.get_nowait())
@@ -56,6 +64,11 @@ class Wire(WebSocketsSansIOProtocol):
                 live.heard(event.get("text"))
             else:
                 live.gone()
+
+    @property
+    def silent_s(self) -> float:
+        """For how long nothing has come from the peer, not even the answer to a ping."""
+        return self.loop.time() - self._heard_s
 
     @property
     def has_room(self) -> bool:
@@ -73,6 +86,10 @@ class Wire(WebSocketsSansIOProtocol):
             (self.transport.pause_reading if yes else self.transport.resume_reading)()
 
     # What uvicorn calls
+
+    def data_received(self, data: bytes) -> None:
+        self._heard_s = self.loop.time()
+        super().data_received(data)
 
     def handle_connect(self, event: Request) -> None:
         super().handle_connect(event)
@@ -117,6 +134,12 @@ class Wire(WebSocketsSansIOProtocol):
         self._gone()
 
     def keepalive_timeout(self) -> None:
+        alive = self.silent_s < (self.ping_timeout or 0.0)
+        if alive or (self._held_back and self.has_room):
+            # Its answer lies behind messages that are not read yet, as it sends faster than they are taken.
+            self.pong_timer = self.pending_ping_payload = None
+            self.schedule_ping()
+            return
         super().keepalive_timeout()
         self._gone()
 

@@ -67,7 +67,8 @@ def _check_do(command: Act, spec: ControlSpec) -> None:
 def _check_step(command: Act, spec: LevelSpec) -> None:
     most = spec.hi - spec.lo
     if isinstance(command.value, bool) or not isinstance(command.value, int | float) or not abs(command.value) <= most:
-        text = f"{command.value!r} is no step: {command.control} steps by a number from {-most:g} to {most:g} {spec.unit}"
+        allowed = f"{command.control} steps by a number from {-most:g} to {most:g} {spec.unit}"
+        text = f"{command.value!r} is no step: {allowed}"
         raise BadValue("value", text, minimum=-most, maximum=most)
 
 

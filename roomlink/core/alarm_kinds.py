@@ -64,6 +64,7 @@ KINDS: dict[str, Kind] = {
     "wall-unknown": Kind("medium", "partitions"),
     "wall-late": Kind("medium", "partitions"),
     "fence": Kind("medium", "partitions"),
+    "turn-late": Kind("high", "partitions"),
     "device-lost": Kind("medium", "devices"),
     "panel-lost": Kind("medium", "controllers"),
     "journal": Kind("high"),

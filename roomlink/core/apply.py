@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import alarms, diary_apply, divisions, people
+from roomlink.core import alarms, diary_apply, divisions, evening_apply, people
 from roomlink.core import events as ev
 from roomlink.core.lead_records import LeadEnded, LeadSet, PanelSet
 from roomlink.core.lock_records import LockEnded, LockSet
@@ -127,7 +127,7 @@ def _regrouped(state: State, event: ev.Regrouped) -> None:
     for group in event.groups:
         for zone in group:
             # Whoever was given the lead of a group has it for as long as the group stays as it is.
-            if (old := state.group_of.get(zone)) in state.leads:
+            if (old := state.group_of.get(zone)) is not None and old in state.leads:
                 state.leads.drop(old)
             state.group_of[zone] = group
 
@@ -311,6 +311,7 @@ _APPLY: dict[type[Any], Callable[[State, Any], None]] = {
     ev.Checked: _checked,
     **diary_apply.APPLY,
     **people.APPLY,
+    **evening_apply.APPLY,
     ev.Told: _told,
     ev.Answered: _answered,
     ev.Noticed: _noticed,

@@ -185,13 +185,17 @@ class Span(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class WallRequest:
-    """Someone shall move a wall to ``position`` for an occurrence that starts at ``by``. Only people move it."""
+    """Someone shall move a wall to ``position`` for an occurrence that starts at ``by``. Only people move it.
+
+    ``late`` is when that becomes an alarm; None once that was looked at.
+    """
 
     position: str
     booking: str
     key: str
     since: float
     by: float
+    late: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

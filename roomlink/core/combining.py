@@ -1,7 +1,8 @@
 """Regrouping: when walls or overflows join or part zones, all that follows is decided in one go.
 
-The order matters: whether walls that open combine at all, groups, then sources that would cross a closed wall, then
-radio microphones, links by hand across it, what zones that stood alone have to remember, who leads and who is linked, then the values.
+The order matters: whether walls that open combine at all, groups, then sources that would cross a closed wall, radio
+microphones and links by hand across it, what zones that stood alone have to remember, who leads and who is linked, then
+the values.
 """
 
 from __future__ import annotations

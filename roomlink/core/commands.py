@@ -16,6 +16,15 @@ from roomlink.core.bookings import OneWish, Wish
 from roomlink.core.division_commands import CombineWall as CombineWall
 from roomlink.core.division_commands import DivisionCommand
 from roomlink.core.division_commands import StateArrangement as StateArrangement
+from roomlink.core.evening_records import AnnounceRoutine as AnnounceRoutine
+from roomlink.core.evening_records import EveningCommand
+from roomlink.core.evening_records import KeepOn as KeepOn
+from roomlink.core.evening_records import MarkWall as MarkWall
+from roomlink.core.evening_records import ProlongDate as ProlongDate
+from roomlink.core.evening_records import ReportPaging as ReportPaging
+from roomlink.core.evening_records import ReportPassDoor as ReportPassDoor
+from roomlink.core.evening_records import ReportPresence as ReportPresence
+from roomlink.core.evening_records import UnmarkWall as UnmarkWall
 from roomlink.core.lead_records import LeadCommand
 from roomlink.core.lead_records import ReportPanel as ReportPanel
 from roomlink.core.lead_records import TakeLead as TakeLead
@@ -361,6 +370,7 @@ Command = (
     | TickMove
     | RunRoutine
     | AccessCommand
+    | EveningCommand
     | TravelCommand
     | Configure
     | Recover

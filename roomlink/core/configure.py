@@ -7,7 +7,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from roomlink.core import alarms, combining, devices, diary, leading, leads, links, locking, motion, orders, overflows, overrides, radio, sources, walls
+from roomlink.core import (
+    alarms,
+    combining,
+    devices,
+    diary,
+    leading,
+    leads,
+    links,
+    locking,
+    motion,
+    orders,
+    overflows,
+    overrides,
+    radio,
+    sources,
+    walls,
+)
 from roomlink.core.commands import Configure, Recover
 from roomlink.core.events import (
     Configured,
@@ -52,7 +68,7 @@ def configure(draft: Draft, command: Configure) -> dict[str, list[str]]:
             links.link(draft, controller, controller_spec.home, "home")
     overrides.settle(draft)
     locking.settle(draft)
-    leads.settle(draft)
+    leads.settle(draft, old)
     devices.disarm_changed(draft, old)
     if new.combining is None and old.combining is not None:
         leading.dissolve(draft)
@@ -91,7 +107,7 @@ def _drop_gone(draft: Draft, old: Spec, new: Spec) -> None:
     for name, partition in old.partitions.items():
         if name not in new.partitions or new.partitions[name].between != partition.between:
             draft.emit(WallDropped(name))
-            for alarm in ("wall-unknown", "wall-late", "fence"):
+            for alarm in ("wall-unknown", "wall-late", "fence", "turn-late"):
                 alarms.drop(draft, f"{alarm}/{name}")
     alarms.drop_gone(draft, new)
     for overflow in list(draft.overflows.live()):

@@ -95,10 +95,26 @@ class Days:
         return self._shifts[day]
 
     def made_on(self, move: Move) -> int:
-        """The day in whose hours a move is made."""
-        day, job = day_of(self._zone, move.not_after), self._job(move)
+        """The day in whose hours a move is made; no later than those that come after it."""
+        day = day_of(self._zone, move.not_after)
+        return min((self._alone_on(one, day) for one in (move, *self._after(move, day))), default=day)
+
+    def _alone_on(self, move: Move, day: int) -> int:
+        job = self._job(move)
         own = any(shift.takes(job) for shift in self.shifts(day))
         return day if own or not any(shift.takes(job) for shift in self.shifts(day - 1)) else day - 1
+
+    def _after(self, move: Move, day: int) -> list[Move]:
+        """The moves by the same time that come after one, near and far."""
+        spec = self._state.spec.partitions
+        if not any(wall.after for wall in spec.values()):
+            return []
+        alike = [m for turn in self.turns(day) for m in turn.moves if m.key == move.key]
+        found: dict[str, Move] = {}
+        for _ in alike:
+            before = {move.partition, *found}
+            found |= {m.partition: m for m in alike if not before.isdisjoint(spec[m.partition].after)}
+        return [m for m in found.values() if not done(self._state, m, self._now)]
 
     def moves(self, day: int) -> list[Move]:
         """The moves that are still to be made in the hours of a day."""
@@ -109,18 +125,29 @@ class Days:
         """Whether all that is to be made in the hours of a day can be."""
         if day not in self._verdicts:
             self._verdicts[day] = self._judged(day, self.jobs(day))
+            if self.marked(day):
+                self._verdicts[day] = Verdict(Outcome(False, {}))
         return self._verdicts[day]
 
     def jobs(self, day: int) -> list[Job]:
+        """What crews can do of it: walls that are not to be moved are left out."""
         if day not in self._jobs:
-            self._jobs[day] = [self._job(move) for move in self.moves(day)]
+            marks = self._state.wall_marks
+            self._jobs[day] = [self._job(move) for move in self.moves(day) if move.partition not in marks]
         return self._jobs[day]
+
+    def marked(self, day: int) -> list[Move]:
+        """The moves of a day's hours that nobody is to make."""
+        if next(self._state.wall_marks.live(), None) is None:
+            return []
+        return [move for move in self.moves(day) if move.partition in self._state.wall_marks]
 
     def _job(self, move: Move) -> Job:
         release = move.known if move.not_before is None else max(move.not_before, move.known)
         if self._fresh is not None and release < self._now < move.not_after and self._fresh(move):
             release = self._now
-        return Job(move.name, max(60.0 * move.minutes, SECOND_LEAST), release, move.not_after)
+        after = tuple((wall, move.key) for wall in self._state.spec.partitions[move.partition].after)
+        return Job(move.name, max(60.0 * move.minutes, SECOND_LEAST), release, move.not_after, after)
 
     def _judged(self, day: int, jobs: Sequence[Job], more: Sequence[Shift] = ()) -> Verdict:
         own = schedule(jobs, (*self.shifts(day), *more))
@@ -141,6 +168,10 @@ class Days:
         found = self.verdict(day)
         if found.feasible:
             return found.outcome.plan
+        if self.marked(day):
+            rest = self._judged(day, self.jobs(day))
+            if rest.feasible and not rest.early:
+                return rest.outcome.plan
         kept: list[Job] = []
         plan: Plan = {}
         for job in sorted(self.jobs(day), key=lambda job: (job.deadline, job.name)):
@@ -152,6 +183,7 @@ class Days:
 
     def problems(self, day: int, *, with_ways: bool = True) -> list[Problem]:
         """Why the moves of a day's hours cannot all be made: few that stand in each other's way, and others beside."""
+        marked = [Problem(day, self._marked(move), (move,), ()) for move in self.marked(day)]
         named = {move.name: move for move in self.moves(day)}
         left = self.jobs(day)
         found: list[list[Job]] = []
@@ -163,9 +195,13 @@ class Days:
         problems = []
         for few in found:
             moves = tuple(named[job.name] for job in few)
-            ways = self._ways(day, len(found), [*left, *few], few, moves) if with_ways else ()
+            ways = self._ways(day, len(found) + len(marked), [*left, *few], few, moves) if with_ways else ()
             problems.append(Problem(day, self._text(moves), moves, ways))
-        return problems
+        return [*marked, *problems]
+
+    def _marked(self, move: Move) -> str:
+        mark = self._state.wall_marks[move.partition]
+        return f"{move.partition} is not to be moved, says {mark.by}: {mark.why}; asked for is {self._told(move)}"
 
     def _text(self, moves: Sequence[Move]) -> str:
         told = "; ".join(self._told(move) for move in moves)

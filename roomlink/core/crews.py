@@ -1,6 +1,7 @@
 """Whether crews can make moves in time: one wall at a time a crew, within its hours, no move broken off.
 
-This is scheduling on parallel machines with release times and deadlines. A quick schedule that takes the earliest
+Walls that share a track have an order: a move begins once those before it are over. So this is scheduling on parallel
+machines with release times, deadlines and precedence. A quick schedule that takes the earliest
 deadline first is tried before; what it finds is a proof. Else all schedules that could matter are searched, so that
 the answer is exact, up to a number of steps; beyond that it is "not decided", which nobody may take for a yes.
 """
@@ -14,16 +15,21 @@ from roomlink import limits
 
 JobName = tuple[str, str]
 """(partition, key of the move)"""
+NEVER = float("inf")
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A move that takes ``seconds``, begins at ``release`` or later, and is done by ``deadline``. Both are stamps."""
+    """A move that takes ``seconds``, begins at ``release`` or later, and is done by ``deadline``. Both are stamps.
+
+    It begins once the jobs ``after`` which it comes are over; those that are not to be done do not count.
+    """
 
     name: JobName
     seconds: float
     release: float
     deadline: float
+    after: tuple[JobName, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,20 +104,27 @@ def _overfull(jobs: Sequence[Job], shifts: Sequence[Shift]) -> bool:
 def _earliest_deadline_first(jobs: Sequence[Job], shifts: Sequence[Shift]) -> Plan | None:
     """Whenever a crew is free it takes, of what may be done now, what is due first; None where that fails."""
     free = [shift.start for shift in shifts]
-    waiting = sorted(jobs, key=lambda job: (job.deadline, job.release, job.name))
+    # What others wait for is as urgent as they are.
+    urgent = _urgency(jobs)
+    waiting = sorted(jobs, key=lambda job: (urgent[job.name], job.release, job.name))
     plan: dict[JobName, Slot] = {}
     while waiting:
-        first = min(job.release for job in waiting)
+        ready = _ready(waiting, plan)
+        first = min(ready[job.name] for job in waiting)
         there = [(max(free[n], first), n) for n, shift in enumerate(shifts) if free[n] < shift.end]
         if not there:
             return None
         now, place = min(there)
         shift = shifts[place]
-        ready = (j for j in waiting if j.release <= now and now + j.seconds <= shift.end)
-        job = next(ready, None)
+        fitting = (j for j in waiting if ready[j.name] <= now and now + j.seconds <= shift.end)
+        job = next(fitting, None)
         if job is None:
             # Nothing that may begin now fits in: the crew waits for what comes next, or is done.
-            free[place] = min((j.release for j in waiting if j.release > now), default=shift.end)
+            later = [at for at in ready.values() if now < at < NEVER]
+            if NEVER in ready.values():
+                # What waits for moves of other crews is looked at again when one of these is free.
+                later += [at for n, at in enumerate(free) if n != place and at > now]
+            free[place] = min(later, default=shift.end)
             continue
         if now + job.seconds > job.deadline:
             return None
@@ -121,11 +134,36 @@ def _earliest_deadline_first(jobs: Sequence[Job], shifts: Sequence[Shift]) -> Pl
     return plan
 
 
+def _ready(left: Sequence[Job], plan: Plan) -> dict[JobName, float]:
+    """From when each of the jobs that are left may begin; ``NEVER`` while one before it is left as well."""
+    names = {job.name for job in left}
+    found = {}
+    for job in left:
+        if not job.after:
+            found[job.name] = job.release
+            continue
+        befores = [plan[name].end for name in job.after if name in plan]
+        found[job.name] = NEVER if any(n in names for n in job.after) else max((job.release, *befores))
+    return found
+
+
+def _urgency(jobs: Sequence[Job]) -> dict[JobName, float]:
+    """By when each job has to be over so that those after it can be, too."""
+    by = {job.name: job.deadline for job in jobs}
+    for _ in jobs if any(job.after for job in jobs) else ():
+        for job in jobs:
+            for name in job.after:
+                if name in by:
+                    by[name] = min(by[name], by[job.name] - job.seconds)
+    return by
+
+
 class _Search:
     """Depth first through schedules, built in the order of their starts, in which no move could simply be made earlier.
 
     If there is a schedule, there is one of these: of all those with the least sum of starts none is left out. A state
-    that is no better than one which led nowhere leads nowhere.
+    that is no better than one which led nowhere leads nowhere: crews are free no earlier, and what others still wait
+    for is over no earlier.
     """
 
     def __init__(self, jobs: Sequence[Job], shifts: Sequence[Shift], steps: int) -> None:
@@ -136,11 +174,14 @@ class _Search:
         self._plan: dict[JobName, Slot] = {}
 
     def run(self) -> Outcome:
-        found = self._go(frozenset(range(len(self._jobs))), tuple(s.start for s in self._shifts))
+        found = self._go(frozenset(range(len(self._jobs))), tuple(s.start for s in self._shifts), {})
         return Outcome(found, dict(self._plan) if found else {})
 
-    def _go(self, left: frozenset[int], free: tuple[float, ...]) -> bool | None:
-        """Whether what is ``left`` can be done by crews that are ``free`` from these times on; None: not decided."""
+    def _go(self, left: frozenset[int], free: tuple[float, ...], ends: Mapping[JobName, float]) -> bool | None:
+        """Whether what is ``left`` can be done by crews that are ``free`` from these times on; None: not decided.
+
+        ``ends`` says when what is planned is over.
+        """
         if not left:
             return True
         if self._steps <= 0:
@@ -148,14 +189,15 @@ class _Search:
         self._steps -= 1
         # Shifts that end at one time differ in nothing but when they are free: in their order.
         mark = tuple(at for _, at in sorted((s.end, at) for s, at in zip(self._shifts, free, strict=True)))
+        mark += tuple(ends[name] for name in sorted({n for i in left for n in self._jobs[i].after} & ends.keys()))
         failed = self._failed.setdefault(left, [])
         if any(all(was <= now for was, now in zip(old, mark, strict=True)) for old in failed):
             return False
-        for start, index, place in self._choices(left, free):
+        for start, index, place in self._choices(left, free, ends):
             job, shift = self._jobs[index], self._shifts[place]
             end = start + job.seconds
             later = tuple(end if n == place else max(at, start) for n, at in enumerate(free))
-            found = self._go(left - {index}, later)
+            found = self._go(left - {index}, later, {**ends, job.name: end})
             if found:
                 self._plan[job.name] = Slot(shift.crew, start, end)
             if found is not False:
@@ -163,21 +205,35 @@ class _Search:
         failed.append(mark)
         return False
 
-    def _choices(self, left: frozenset[int], free: tuple[float, ...]) -> list[tuple[float, int, int]]:
+    def _choices(
+        self, left: frozenset[int], free: tuple[float, ...], ends: Mapping[JobName, float]
+    ) -> list[tuple[float, int, int]]:
         """(start, job, shift) of all that may come next; none where a job can no longer be done at all."""
         found: list[tuple[float, int, int]] = []
-        soonest = [min(max(at, self._jobs[i].release) + self._jobs[i].seconds for i in left) for at in free]
+        ready = {i: self._ready(i, left, ends) for i in left}
+        soonest = [min(max(at, ready[i]) + self._jobs[i].seconds for i in left) for at in free]
         for index in left:
             job, possible, alike = self._jobs[index], False, set()
             for place, shift in enumerate(self._shifts):
-                start = max(free[place], job.release)
+                # What waits for another is looked at as if that were over: it must not be hopeless even then.
+                start = max(free[place], job.release if ready[index] == NEVER else ready[index])
                 if start + job.seconds > min(shift.end, job.deadline):
                     continue
                 possible = True
                 # Where another could be over before this one starts, that one would be made earlier.
-                if start < soonest[place] and (free[place], shift.end) not in alike:
+                waits = ready[index] == NEVER or start >= soonest[place]
+                if not waits and (free[place], shift.end) not in alike:
                     alike.add((free[place], shift.end))
                     found.append((start, index, place))
             if not possible:
                 return []
         return sorted(found, key=lambda choice: (choice[0], choice[1]))
+
+    def _ready(self, index: int, left: frozenset[int], ends: Mapping[JobName, float]) -> float:
+        """From when a job may begin; ``NEVER`` while one before it is left as well."""
+        job = self._jobs[index]
+        if not job.after:
+            return job.release
+        if any(self._jobs[i].name in job.after for i in left):
+            return NEVER
+        return max((job.release, *(ends[name] for name in job.after if name in ends)))

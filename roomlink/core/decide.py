@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
+from functools import cache
 from typing import Any
 
 from roomlink.core import (
@@ -13,6 +14,7 @@ from roomlink.core import (
     commissioning,
     devices,
     diary,
+    evening,
     fences,
     leading,
     leads,
@@ -109,6 +111,7 @@ def decide(state: State, command: Command, now: float, request: Request | None =
     occupancy.follow(draft)
     overflows.end_with_bookings(draft)
     fences.follow(draft)
+    evening.follow(draft, command, reply.get("zones", ()))
     alarms.suppress(draft)
     if request is not None:
         draft.emit(Answered(request.key, request.digest, {"seq": request.seq, **reply}))
@@ -126,13 +129,20 @@ _UNSAID = frozenset({"by", "data", "given", "wish", "starts", "secret", "session
 
 def describe(command: Command) -> dict[str, Any]:
     """A command in short, as plain data, for the journal's ``did``."""
-    said: dict[str, Any] = {"command": type(command).__name__}
-    for f in fields(command):
-        value = getattr(command, f.name)
-        if f.name in _UNSAID or value is None or (f.default is not MISSING and value == f.default):
+    kind: Any = type(command)
+    said: dict[str, Any] = {"command": kind.__name__}
+    for name, default in _said_of(kind):
+        value = getattr(command, name)
+        if value is None or (default is not MISSING and value == default):
             continue
-        said[f.name] = list(value) if isinstance(value, tuple) else value
+        said[name] = list(value) if isinstance(value, tuple) else value
     return said
+
+
+@cache
+def _said_of(kind: type[Any]) -> tuple[tuple[str, Any], ...]:
+    """Members that are told, with their defaults."""
+    return tuple((f.name, f.default) for f in fields(kind) if f.name not in _UNSAID)
 
 
 def _link(draft: Draft, command: LinkZone) -> dict[str, Any]:
@@ -216,6 +226,8 @@ def _wake(draft: Draft, command: Wake) -> dict[str, Any]:
             people.due(draft, what, *name)
         elif what in alarms.DEADLINES:
             alarms.due(draft, what, *name)
+        elif what in evening.DUE:
+            evening.DUE[what](draft, *name)
     return {"zones": []}
 
 
@@ -276,6 +288,7 @@ _DECIDE: dict[type[Any], Callable[[Draft, Any], dict[str, Any]]] = {
     **locking.DECIDE,
     **leads.DECIDE,
     **people.DECIDE,
+    **evening.DECIDE,
     **alarms.DECIDE,
     Configure: configure,
     Recover: recover,

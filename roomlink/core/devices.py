@@ -33,6 +33,8 @@ def report_control(draft: Draft, command: ReportControl) -> dict[str, Any]:
     by = command.by.who
     if isinstance(spec, LevelSpec):
         assert isinstance(value, float)
+        # Nothing passes a ceiling, not even a hand at the device: it is driven back to it.
+        value = spec.clamp(value)
         assert isinstance(record, Level)
         if abs(record.at(draft.now) - value) > spec.tolerance or record.arrival is not None:
             orders.forget_excess(draft, zone, control)

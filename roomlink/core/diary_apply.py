@@ -133,10 +133,12 @@ def _phase_set(state: State, event: PhaseSet) -> None:
 
 def _wall_requested(state: State, event: WallRequested) -> None:
     state.wall_requests[event.partition] = event.now
+    state.deadlines.set(("turn", event.partition), event.now.late)
 
 
 def _wall_request_ended(state: State, event: WallRequestEnded) -> None:
     state.wall_requests.drop(event.partition)
+    state.deadlines.set(("turn", event.partition), None)
 
 
 def _routine_deferred(state: State, event: RoutineDeferred) -> None:

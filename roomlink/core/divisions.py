@@ -1,7 +1,7 @@
 """Open walls that are kept as a division, named arrangements of walls, and when a zone was last used by hand: data.
 
-``DivisionSet`` and the others carry whole records like every event. What is decided about them is in ``core/asking.py``,
-``core/fences.py``, ``core/arrangements.py`` and ``core/reference.py``.
+Events carry whole records, like all others. What is decided about them is in ``core/asking.py``, ``core/fences.py``,
+``core/arrangements.py`` and ``core/reference.py``.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ REASONS = (ASKED, BY_HAND, APART, FENCE)
 
 @dataclass(frozen=True, slots=True)
 class Division:
-    """Why a wall that is open does not join its zones: one of ``REASONS``, since the stamp ``since``, said by ``by``."""
+    """Why an open wall does not join its zones: one of ``REASONS``, since the stamp ``since``, said by ``by``."""
 
     why: str
     since: float
@@ -32,7 +32,7 @@ class Division:
 
 @dataclass(frozen=True, slots=True)
 class ArrangementSpec:
-    """Positions of walls under one name; ``pin`` is how long they are stated for, in seconds, unless asked otherwise."""
+    """Positions of walls under one name. ``pin``: how many seconds they are stated for, if nobody asks otherwise."""
 
     name: str = ""
     walls: Mapping[str, str] = field(default_factory=dict)

@@ -17,8 +17,8 @@ from roomlink.core.alarm_events import AlarmRaised as AlarmRaised
 from roomlink.core.alarm_events import AlarmSet as AlarmSet
 from roomlink.core.bookings import BOOKING_EVENTS, BOOKING_RECORDS, BookingEvent, Occurrence, OccurrencesSet
 from roomlink.core.divisions import DIVISION_EVENTS, DIVISION_RECORDS, DivisionEvent
-from roomlink.core.lead_records import LEAD_EVENTS, LEAD_RECORDS, LeadEvent
-from roomlink.core.lock_records import LOCK_EVENTS, LOCK_RECORDS, LockEvent
+from roomlink.core.evening_records import EVENING_EVENTS, EVENING_RECORDS, EveningEvent
+from roomlink.core.lead_records import HAND_EVENTS, HAND_RECORDS, HandEvent
 from roomlink.core.records import KIND_OF, RECORD_KINDS, Arming, Check, Control, Hold, Link, Mask, Override, Role, Wall
 from roomlink.core.spec import Value
 from roomlink.core.travel_events import TRAVEL_EVENTS, TRAVEL_RECORDS, TravelEvent
@@ -256,9 +256,9 @@ Event = (
     | BookingEvent
     | TravelEvent
     | DivisionEvent
-    | LockEvent
-    | LeadEvent
+    | HandEvent
     | AccessEvent
+    | EveningEvent
     | Told
     | Answered
     | Noticed
@@ -293,9 +293,9 @@ EVENT_TYPES: dict[str, type[Any]] = {
     **BOOKING_EVENTS,
     **TRAVEL_EVENTS,
     **DIVISION_EVENTS,
-    **LOCK_EVENTS,
-    **LEAD_EVENTS,
+    **HAND_EVENTS,
     **ACCESS_EVENTS,
+    **EVENING_EVENTS,
     "told": Told,
     "answered": Answered,
     "noticed": Noticed,
@@ -312,9 +312,9 @@ _RECORDS: dict[type[Any], type[Any]] = {
     **BOOKING_RECORDS,
     **TRAVEL_RECORDS,
     **DIVISION_RECORDS,
-    **LOCK_RECORDS,
-    **LEAD_RECORDS,
+    **HAND_RECORDS,
     **ACCESS_RECORDS,
+    **EVENING_RECORDS,
     Armed: Arming,
     Checked: Check,
 }

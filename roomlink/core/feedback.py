@@ -75,6 +75,8 @@ def of_states(policy: str, votes: Sequence[Vote]) -> Feedback:
     """Feedback of a choice, switch or momentary."""
     if not votes:
         return NO_VOTES
+    if len(votes) == 1:  # under every policy, and most panels are linked to their own zone alone
+        return Feedback(votes[0][1], True, False, ())
     value, decided = POLICIES[policy](votes)
     first = votes[0][1]
     mixed = any(v != first for _, v in votes)
@@ -86,6 +88,8 @@ def of_levels(policy: str, votes: Sequence[LevelVote], tolerance: float) -> Feed
     """Feedback of a level; ``tolerance`` in the level's unit. Zones agree when highest − lowest ≤ tolerance."""
     if not votes:
         return NO_VOTES
+    if len(votes) == 1:
+        return Feedback(votes[0][1], True, False, ())
     tolerance += LEVEL_EPSILON
     value, decided = LEVEL_POLICIES[policy](votes, tolerance)
     values = [v for _, v in votes]

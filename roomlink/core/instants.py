@@ -5,6 +5,7 @@ The rules of time zones are a table that is read once; they tell no time.
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -12,7 +13,14 @@ from zoneinfo import ZoneInfo
 
 def rfc3339(stamp: float) -> str:
     """A stamp as RFC 3339 in UTC, to the millisecond."""
-    return datetime.fromtimestamp(stamp, UTC).isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
+    second, micros = divmod(round((stamp % 1.0) * 1e6), 1_000_000)
+    return f"{_second(math.floor(stamp) + second)}.{micros // 1000:03}Z"
+
+
+@lru_cache(maxsize=64)
+def _second(stamp: int) -> str:
+    """Most stamps that are told are of the last few seconds."""
+    return datetime.fromtimestamp(stamp, UTC).isoformat(timespec="seconds").removesuffix("+00:00")
 
 
 @lru_cache(maxsize=4096)

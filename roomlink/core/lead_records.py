@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from roomlink.core.actor import Actor
+from roomlink.core.lock_records import LOCK_EVENTS, LOCK_RECORDS, LockEvent
 
 TAKEN, HANDED_OVER = "taken", "handed-over"
 """Why somebody leads who would not by the lead order alone."""
@@ -66,6 +67,12 @@ class ReportPanel:
 
 
 LeadCommand = TakeLead | ReportPanel
-LeadEvent = LeadSet | LeadEnded | PanelSet
-LEAD_EVENTS: dict[str, type[Any]] = {"lead": LeadSet, "lead-ended": LeadEnded, "panel": PanelSet}
-LEAD_RECORDS: dict[type[Any], type[Any]] = {LeadSet: Lead}
+HandEvent = LockEvent | LeadSet | LeadEnded | PanelSet
+"""What people and panels that are gone make of locks and leads."""
+HAND_EVENTS: dict[str, type[Any]] = {
+    **LOCK_EVENTS,
+    "lead": LeadSet,
+    "lead-ended": LeadEnded,
+    "panel": PanelSet,
+}
+HAND_RECORDS: dict[type[Any], type[Any]] = {**LOCK_RECORDS, LeadSet: Lead}

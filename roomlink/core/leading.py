@@ -21,7 +21,7 @@ def lead_of(state: State, group: Group) -> str | None:
         return None
     given = state.leads.get(state.group_of.get(group[0], ()))
     if given is not None and given.controller in homed:
-        return given.controller  # type: ignore[no-any-return]  # a table's ``get`` is typed loosely
+        return given.controller
     first = min(homed, key=rank.__getitem__)
     if first not in state.absent:
         return first

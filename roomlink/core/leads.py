@@ -12,6 +12,7 @@ from typing import Any
 from roomlink.core import alarms, leading, locks, occupancy
 from roomlink.core.checks import require
 from roomlink.core.lead_records import HANDED_OVER, TAKEN, Lead, LeadEnded, LeadSet, PanelSet, ReportPanel, TakeLead
+from roomlink.core.spec import Spec
 from roomlink.core.state import Draft, State
 from roomlink.errors import Refused
 
@@ -101,17 +102,23 @@ def _give(draft: Draft, group: Group, lead: Lead) -> None:
     occupancy.settle(draft, [zone for zone in group if zone in draft.in_use])
 
 
-def settle(draft: Draft) -> None:
-    """After a new configuration: leads and absences of what is gone end. Called before roles are settled."""
+def settle(draft: Draft, old: Spec) -> None:
+    """After a new configuration: leads and absences of what is gone end, with another lead order all leads that were
+    given. Called before roles are settled.
+    """
+    anew = draft.spec.combining != old.combining
     for group in list(draft.leads.live()):
         controller = draft.leads[group].controller
         spec = draft.spec.controllers.get(controller)
-        if spec is None or spec.home not in group or controller not in draft.spec.lead_rank:
+        if anew or spec is None or spec.home not in group:
             draft.emit(LeadEnded(group))
     for controller in list(draft.absent.live()):
-        if controller not in draft.spec.controllers:
+        known = draft.spec.controllers.get(controller)
+        if known is not None and known.panel != "none":
+            continue
+        if known is None or anew:
             draft.emit(PanelSet(controller, None))
-        elif draft.spec.controllers[controller].panel == "none":
+        if known is not None:
             _back(draft, controller, "configuration")
 
 

@@ -14,7 +14,7 @@ from roomlink.core.actor import Actor
 
 @dataclass(frozen=True, slots=True)
 class Lock:
-    """A ``zone`` or a ``controller`` is locked, or the ``controls`` named of it: nobody's hand and no booking sets them.
+    """A ``zone`` or a ``controller`` is locked, or the ``controls`` named of it: no hand and no booking sets them.
 
     ``by`` set it at the stamp ``since``; it ends by itself at ``until`` (None: never). ``secret`` is the hash of the
     PIN that releases it; empty: only a role does.

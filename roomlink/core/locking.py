@@ -26,7 +26,9 @@ def put(draft: Draft, command: SetLock) -> Data:
         require("control", control, known)
     old = draft.locks.get(command.lock)
     if old is None and sum(1 for _ in draft.locks.live()) >= limits.LOCKS_MAX:
-        raise Refused("too-many", f"there are {limits.LOCKS_MAX} locks already: release one first", maximum=limits.LOCKS_MAX)
+        raise Refused(
+            "too-many", f"there are {limits.LOCKS_MAX} locks already: release one first", maximum=limits.LOCKS_MAX
+        )
     length = command.seconds
     if length is not None and seconds("for", length, limits.LOCK_S_MAX) <= 0.0:
         raise BadValue("for", "a lock lasts for more than 0 seconds; without `for` until it is released")

@@ -56,7 +56,9 @@ def require_free(state: State, zones: Iterable[str], control: str) -> None:
 def require_key(state: State, controller: str, control: str | None = None) -> None:
     """Raise while a lock is on a controller, or with ``control`` on that key of it."""
     if (name := of_controller(state, controller, control)) is not None:
-        raise refusal(state, name, controller if control is None else f"{control} at {controller}", controller=controller)
+        raise refusal(
+            state, name, controller if control is None else f"{control} at {controller}", controller=controller
+        )
 
 
 def refusal(state: State, name: str, what: str, **more: Any) -> Refused:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from roomlink import limits
-from roomlink.core import homing, leading, links, locks, overflows, scenes
+from roomlink.core import clearing, closings, homing, leading, links, locks, overflows, scenes
 from roomlink.core.bookings import (
     BEFORE_THE_END,
     Occurrence,
@@ -26,6 +26,7 @@ from roomlink.core.commands import Actor, RecallScene, RunRoutine
 from roomlink.core.diary_apply import overlapping
 from roomlink.core.events import Noticed, Regrouped
 from roomlink.core.instants import rfc3339
+from roomlink.core.late_turns import late_at
 from roomlink.core.state import Draft, State
 from roomlink.core.turns import wall_asked
 from roomlink.errors import Refused
@@ -47,6 +48,7 @@ def due(draft: Draft, booking: str, key: str) -> None:
     settle(draft, old.zones)
     if old.phase in BEFORE_THE_END and phase not in BEFORE_THE_END:
         homing.go_home(draft, old.zones)
+        clearing.clear_down(draft, (booking, key), old)
     if old.phase == "waiting" and phase in BEFORE_THE_END:
         _give_scene(draft, booking, old)
     if phase == "over":
@@ -144,7 +146,10 @@ def _settle_request(draft: Draft, wall: str) -> None:
     position, key = wanted
     start = draft.occurrences[key].start
     if old is None or (old.position, old.booking, old.key, old.by) != (position, *key, start):
-        draft.emit(WallRequested(wall, WallRequest(position, *key, since=draft.now, by=start)))
+        late: float | None = late_at(draft, wall, key[0], start)
+        if late is not None and late <= draft.now:
+            late = None  # it is so by now: that is looked at with this entry
+        draft.emit(WallRequested(wall, WallRequest(position, *key, since=draft.now, by=start, late=late)))
 
 
 def _wanted(draft: Draft, wall: str) -> tuple[str, OccurrenceKey] | None:
@@ -179,25 +184,31 @@ def run_routine(draft: Draft, command: RunRoutine) -> dict[str, list[str]]:
     """Recall a routine's scene where nobody has the zones; elsewhere it is left out, or waits, as configured."""
     require("routine", command.routine, draft.spec.routines)
     spec = draft.spec.routines[command.routine]
-    who = f"routine {command.routine}"
-    zones = spec.zones
-    if zones is None:
-        known = spec.scene in scenes.names(draft)
-        zones = tuple(scenes.scope(draft, scenes.find(draft, spec.scene)[0])) if known else ()
-    busy = tuple(zone for zone in zones if _held(draft, zone))
-    free = tuple(zone for zone in zones if zone not in busy)
     if draft.now - command.due > limits.DIARY_LATE_S:
-        draft.emit(Noticed(f"{who} runs late, to what should be now; it was due at {rfc3339(command.due)}"))
-    if free or not zones:
-        _recall(draft, RecallScene(command.by, spec.scene, free, over=spec.over), who)
+        text = f"routine {command.routine} runs late, to what should be now; it was due at {rfc3339(command.due)}"
+        draft.emit(Noticed(text))
+    zones = closings.zones_of(draft, command.routine)
+    if not zones:
+        _recall(draft, RecallScene(command.by, spec.scene, (), over=spec.over), f"routine {command.routine}")
+    return {"zones": run_in(draft, command.routine, zones, command.by, command.due)}
+
+
+def run_in(draft: Draft, routine: str, zones: Iterable[str], by: Actor, due: float) -> list[str]:
+    """Run a routine where nobody has the zones; gives those. Where people are though nobody booked, it may wait."""
+    spec, who = draft.spec.routines[routine], f"routine {routine}"
+    zones = tuple(zones)
+    busy = tuple(zone for zone in zones if _held(draft, zone))
+    free = closings.put_off(draft, routine, [zone for zone in zones if zone not in busy], due)
+    if free:
+        _recall(draft, RecallScene(by, spec.scene, free, over=spec.over), who)
     if busy and spec.when_busy == "defer":
-        waiting = tuple(dict.fromkeys((*draft.deferred.get(command.routine, ()), *busy)))
-        if waiting != draft.deferred.get(command.routine, ()):
-            draft.emit(RoutineDeferred(command.routine, waiting))
+        waiting = tuple(dict.fromkeys((*draft.deferred.get(routine, ()), *busy)))
+        if waiting != draft.deferred.get(routine, ()):
+            draft.emit(RoutineDeferred(routine, waiting))
     elif busy:
         locked = any(zone not in draft.in_use for zone in busy)
         draft.emit(Noticed(f"{who} left out {', '.join(busy)}: a booking {'or a lock ' if locked else ''}has it"))
-    return {"zones": list(free)}
+    return list(free)
 
 
 def freed(draft: Draft, zones: Iterable[str]) -> None:
@@ -209,10 +220,8 @@ def freed(draft: Draft, zones: Iterable[str]) -> None:
         if not run:
             continue
         draft.emit(RoutineDeferred(name, tuple(zone for zone in waiting if zone not in run)))
-        spec = draft.spec.routines.get(name)
-        if spec is not None:
-            by = Actor(f"routine {name}", "clock")
-            _recall(draft, RecallScene(by, spec.scene, run, over=spec.over), f"routine {name}")
+        if name in draft.spec.routines:
+            run_in(draft, name, run, Actor(f"routine {name}", "clock"), draft.now)
 
 
 def _held(state: State, zone: str) -> bool:

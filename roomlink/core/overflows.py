@@ -1,7 +1,7 @@
 """One-way overflows, and joins. An overflow lets one zone have what is in another, and sends nothing back.
 
 The groups stay as they are: the receiving zone keeps its panel, its level and its lights, and its microphones are heard
-nowhere else. What it may have is in ``sources`` and ``microphones``. A join makes zones one group, as an open wall does.
+nowhere else. What it may have is in ``sources`` and ``microphones``. A join makes zones one group, as open walls do.
 """
 
 from __future__ import annotations
@@ -23,7 +23,9 @@ def start(draft: Draft, command: StartOverflow) -> dict[str, Any]:
     """Start an overflow, or make the one of that name another. The reply's ``zones`` are the one that has it."""
     asked = _asked(draft, command)
     if command.overflow in draft.overflows:
-        text = f"{command.overflow} joins {' and '.join(draft.overflows[command.overflow])}: end it, or take another name"
+        text = (
+            f"{command.overflow} joins {' and '.join(draft.overflows[command.overflow])}: end it, or take another name"
+        )
         raise Refused("taken", text, overflow=command.overflow)
     if shares_group(draft, asked.source, asked.to):
         raise Refused("joined", f"{asked.source} and {asked.to} are one room now: nothing has to flow over")
@@ -43,10 +45,13 @@ def start(draft: Draft, command: StartOverflow) -> dict[str, Any]:
 def _asked(draft: Draft, command: StartOverflow) -> OneWay:
     """What is asked for, where the configuration knows the name with what it says of it."""
     known = draft.spec.travel.overflows.get(command.overflow)
-    source, to = command.source or (known and known.source), command.to or (known and known.to)
+    source = command.source if command.source or known is None else known.source
+    to = command.to if command.to or known is None else known.to
     for field, zone in (("from", source), ("to", to)):
         if zone is None:
-            raise BadValue(field, f"no overflow named {command.overflow} is configured: give `from` and `to`, or `zones`")
+            raise BadValue(
+                field, f"no overflow named {command.overflow} is configured: give `from` and `to`, or `zones`"
+            )
         require("zone", zone, draft.spec.zones)
     assert source
     assert to

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from roomlink.core import orders
+from roomlink.core import locks, orders
 from roomlink.core.checks import require, require_no_override
 from roomlink.core.events import ControlSet
 from roomlink.core.microphones import zone_of
@@ -35,6 +35,8 @@ def assign(draft: Draft, command: AssignMicrophone) -> dict[str, Any]:
     if command.zone == old:
         return {"zones": [old]}
     require_no_override(draft, (old, command.zone))
+    if spec.mute is not None:
+        locks.require_free(draft, (old, command.zone), spec.mute)
     for control in (spec.level, spec.mute):
         if control is not None:
             orders.end_holds(draft, old, control, f"{command.microphone} goes to {command.zone}")

@@ -29,12 +29,21 @@ def note_use(draft: Draft, command: Any, zones: Iterable[str]) -> None:
 
     Once a second at most, so that a finger on a level costs no entry more.
     """
-    if not isinstance(command, BY_HAND) or command.by.via in NOT_BY_HAND or draft.spec.combining is None:
+    if not isinstance(command, BY_HAND) or command.by.via in NOT_BY_HAND or not _matters(draft):
         return
     fresh = draft.now - USED_EVERY_S
-    used = tuple(z for z in zones if draft.spec.walls_of[z] and not draft.used.get(z, fresh) > fresh)
+    used = tuple(z for z in zones if _matters_in(draft, z) and not draft.used.get(z, fresh) > fresh)
     if used and draft.events:
         draft.emit(UsedByHand(used, draft.now))
+
+
+def _matters(state: State) -> bool:
+    return state.spec.combining is not None or bool(state.spec.watched)
+
+
+def _matters_in(state: State, zone: str) -> bool:
+    joins = state.spec.combining is not None and bool(state.spec.walls_of[zone])
+    return joins or zone in state.spec.watched
 
 
 @dataclass(frozen=True, slots=True)

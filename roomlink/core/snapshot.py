@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from roomlink.core import access, bookings, divisions
+from roomlink.core import access, bookings, divisions, evening_apply, lead_records, lock_records
 from roomlink.core import events as ev
-from roomlink.core import lead_records, lock_records
 from roomlink.core.apply import apply
 from roomlink.core.state import State
 from roomlink.core.travel_events import MicrophoneAssigned, OneWaySet
@@ -50,6 +49,7 @@ def snapshot(state: State) -> Iterator[ev.Event]:
     yield from (access.PersonSet(name, person) for name, person in state.people.items())
     yield from (access.SessionSet(name, session) for name, session in state.sessions.items())
     yield from (access.KeySet(name, key) for name, key in state.keys.items())
+    yield from evening_apply.snapshot(state)
     yield from (ev.Told(name, upto, failed) for name, (upto, failed) in state.told.items())
     yield from (ev.Answered(key, digest, reply) for key, (digest, reply) in state.answers.items())
 

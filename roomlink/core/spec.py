@@ -13,7 +13,11 @@ from functools import cached_property
 from typing import Any
 
 from roomlink.core.alarm_kinds import AlarmsSpec, alarms_spec
+from roomlink.core.diary_spec import BookingsSpec as BookingsSpec
+from roomlink.core.diary_spec import CrewSpec as CrewSpec
+from roomlink.core.diary_spec import RoutineSpec as RoutineSpec
 from roomlink.core.divisions import ArrangementSpec
+from roomlink.core.evening_records import PagingSpec, paging_specs
 from roomlink.core.lock_records import LockSpec
 from roomlink.core.travel_spec import CARRIES, TravelSpec, travel_spec
 
@@ -54,6 +58,8 @@ class LevelSpec:
     ceiling: float | None = None
     sound: bool | None = None
     """Whether more of it is louder; None: if its unit is dB."""
+    unmute_on_raise: str | None = None
+    """The mute that goes off when a hand raises it."""
     scope: str = "group"
     name: str = ""
     section: str = ""
@@ -153,18 +159,8 @@ class PartitionSpec:
     name: str = ""
     move_minutes: float | None = None
     """How long a crew takes to move it; None: nobody said, and ``limits.MOVE_MINUTES`` stands for it."""
-
-
-@dataclass(frozen=True, slots=True)
-class CrewSpec:
-    """People who move walls, one at a time, from ``start`` to ``end`` in minutes of the day on the venue's clock.
-
-    An ``end`` that is not after ``start`` is on the next day.
-    """
-
-    name: str
-    start: int
-    end: int
+    after: tuple[str, ...] = ()
+    """Walls on the same track that are moved before it, whichever way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,33 +226,6 @@ class Room:
 
 
 @dataclass(frozen=True, slots=True)
-class BookingsSpec:
-    """What bookings have where they say nothing else. ``set_up`` and ``clear_down`` in seconds.
-
-    ``infeasible``: a turn that the crews cannot make is refused at booking (``refuse``) or only told (``flag``).
-    """
-
-    set_up: float = 0.0
-    clear_down: float = 0.0
-    infeasible: str = "flag"
-
-
-@dataclass(frozen=True, slots=True)
-class RoutineSpec:
-    """A scene that recurs outside bookings. ``cron`` fields in the venue's time zone; ``zones`` None: the scene's.
-
-    ``when_busy``: in a zone that a booking holds it is left out (``skip``) or done once the zone is free (``defer``).
-    """
-
-    scene: str
-    cron: Mapping[str, str]
-    zones: tuple[str, ...] | None = None
-    over: float = 0.0
-    when_busy: str = "skip"
-    name: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class BindingSpec:
     """Which control drives which device, as far as the core needs it. ``digest`` changes with anything about it."""
 
@@ -290,6 +259,9 @@ class Spec:
     arrangements: Mapping[str, ArrangementSpec] = field(default_factory=dict)
     locks: Mapping[str, LockSpec] = field(default_factory=dict)
     """Locks that are ready by name; a person sets them."""
+    paging: Mapping[str, PagingSpec] = field(default_factory=dict)
+    idle_after: float = 1800.0
+    """After so many seconds without the service, zones that no booking has get their idle scene."""
     data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
     """The whole resolved configuration, outlines and devices included, for those who need more than the core."""
 
@@ -301,6 +273,12 @@ class Spec:
             for zone in spec.between:
                 found[zone].append(partition)
         return {zone: tuple(walls) for zone, walls in found.items()}
+
+    @cached_property
+    def watched(self) -> frozenset[str]:
+        """Zones of which it matters when they were last used by hand, walls aside: a routine asks before it ends a party."""
+        caring = [routine for routine in self.routines.values() if routine.unless_used > 0.0]
+        return frozenset(self.zones if any(r.zones is None for r in caring) else (z for r in caring for z in r.zones or ()))
 
     @cached_property
     def homed_at(self) -> Mapping[str, tuple[str, ...]]:
@@ -364,7 +342,9 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         id=data["venue"]["id"],
         name=data["venue"]["name"],
         timezone=data["venue"]["timezone"],
-        zones={z: ZoneSpec(v["type"], v["name"], controls(v["controls"]), v.get("idle")) for z, v in data["zones"].items()},
+        zones={
+            z: ZoneSpec(v["type"], v["name"], controls(v["controls"]), v.get("idle")) for z, v in data["zones"].items()
+        },
         partitions={p: _record(PartitionSpec, v) for p, v in data["partitions"].items()},
         controllers={c: _record(ControllerSpec, v) for c, v in data["controllers"].items()},
         combining=_record(CombiningSpec, combining) if combining else None,
@@ -378,6 +358,8 @@ def from_data(data: Mapping[str, Any]) -> Spec:
         travel=travel_spec(data),
         arrangements={a: _record(ArrangementSpec, v) for a, v in data.get("arrangements", {}).items()},
         locks={name: _record(LockSpec, v) for name, v in data.get("locks", {}).items()},
+        paging=paging_specs(data),
+        idle_after=data["venue"].get("idle_after", 1800.0),
         data=data,
     )
 

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from roomlink.core.access import Key, Person, Session
 from roomlink.core.bookings import Booking, Occurrence, OccurrenceKey, Span, Tick, WallRequest
 from roomlink.core.divisions import Division
+from roomlink.core.evening_records import Closing, Ending, Paging, WallMark
 from roomlink.core.events import Event
 from roomlink.core.lead_records import Lead
 from roomlink.core.lock_records import Lock
@@ -29,7 +30,7 @@ LinkKey = tuple[str, str]
 """(controller, zone)"""
 Deadline = tuple[str, ...]
 """What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition),
-("booking", booking, occurrence), ("session", session), ("key", key), ("lock", lock), ("shelved" | "quiet", alarm)."""
+("booking" | "ending", booking, occurrence), ("closing", routine, zone), ("paging", paging), ("turn", partition), ("session", session), ("key", key), ("lock", lock), ("shelved" | "quiet", alarm)."""
 
 
 class Table(dict[K, V]):
@@ -133,6 +134,7 @@ class _NoDeadlines(Deadlines):
         return
 
 
+_NO_DEADLINES = _NoDeadlines()
 _TABLES = (
     "controls",
     "links",
@@ -176,7 +178,14 @@ _TABLES = (
     "key_of",
     "told",
     "answers",
+    "endings",
+    "closings",
+    "presences",
+    "pagings",
+    "wall_marks",
+    "pass_doors",
 )
+_IS_TABLE = frozenset(_TABLES)
 
 
 class State:
@@ -253,6 +262,18 @@ class State:
     """Webhook to the position up to which it was told, and what failed: see ``events.Told``."""
     answers: Table[str, tuple[str, dict[str, Any]]]
     """Idempotency-Key to (digest of the request, its reply), oldest first."""
+    endings: Table[OccurrenceKey, Ending]
+    """Dates that are on, with their end."""
+    closings: Table[tuple[str, str], Closing]
+    """(routine, zone) where a routine waits for people to go."""
+    presences: Table[str, float]
+    """Zones in which somebody is, with since when."""
+    pagings: Table[str, Paging]
+    """The pagings that stand."""
+    wall_marks: Table[str, WallMark]
+    """Walls that are not to be moved."""
+    pass_doors: Table[str, str]
+    """Partition to whether the door in it is open or closed, where that is known."""
     deadlines: Deadlines
 
     __slots__ = ("deadlines", "digest", "spec", *_TABLES)
@@ -282,14 +303,20 @@ class Draft(State):
     def __init__(self, base: State, now: float) -> None:
         self.spec = base.spec
         self.digest = base.digest
-        self.deadlines = _NoDeadlines()
-        for name in _TABLES:
-            setattr(self, name, Overlay(getattr(base, name)))
+        self.deadlines = _NO_DEADLINES
         self.beneath = base
         """The state before the command; nobody changes it while the draft is in use."""
         self.events: list[Event] = []
         self.now = now
         """The stamp of the command being decided."""
+
+    def __getattr__(self, name: str) -> Any:
+        # A table is overlaid when it is first looked at: most decisions look at a few of them.
+        if name not in _IS_TABLE:
+            raise AttributeError(name)
+        overlay: Overlay[Any, Any] = Overlay(getattr(self.beneath, name))
+        setattr(self, name, overlay)
+        return overlay
 
     def emit(self, event: Event) -> None:
         """Decide ``event``: record it, and see its effect from now on."""

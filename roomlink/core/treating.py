@@ -108,7 +108,7 @@ def _kept_for(draft: Draft, combining: CombiningSpec, zone: str) -> Mapping[str,
     same = booking is not None and draft.in_use.get(zone) == booking
     # Put down by a version that knew no age: it counts as it did then.
     if had is not None and (same or at is None or draft.now - at <= combining.restore_for):
-        return had  # type: ignore[no-any-return]  # a table's ``get`` is typed loosely
+        return had
     return {} if zone in draft.in_use else idle.values(draft, zone)
 
 

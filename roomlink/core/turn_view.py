@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 from typing import Any
 
+from roomlink.core import late_turns, wall_marks
 from roomlink.core.crew_days import Days, met, ticked
-from roomlink.core.crews import Plan
+from roomlink.core.crews import JobName, Plan
 from roomlink.core.diary_view import title_of
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import State
@@ -22,6 +24,7 @@ def day(state: State, day: int, now: float, zone: str | None = None) -> Data:
     """The turns of a day (an ordinal), and whether the crews can make them; ``zone``: only those that take it."""
     days = Days(state, now)
     asked = days.turns(day)
+    names = {move.name for turn in asked for move in turn.moves}
     feasible, plan, problems = _judged(days, day) if state.spec.crews else (None, {}, [])
     return {
         "day": date.fromordinal(day).isoformat(),
@@ -36,7 +39,7 @@ def day(state: State, day: int, now: float, zone: str | None = None) -> Data:
         },
         "feasible": feasible,
         "checked": CHECKED[feasible] if state.spec.crews else "no crews",
-        "turns": [_turn(state, turn, plan, now) for turn in asked if zone is None or zone in turn.one.zones],
+        "turns": [_turn(state, turn, plan, now, names) for turn in asked if zone is None or zone in turn.one.zones],
         "problems": problems,
     }
 
@@ -63,7 +66,7 @@ def _judged(days: Days, day: int) -> tuple[bool | None, Plan, list[Data]]:
     return feasible, plan, problems
 
 
-def _turn(state: State, turn: Turn, plan: Plan, now: float) -> Data:
+def _turn(state: State, turn: Turn, plan: Plan, now: float, asked: Collection[JobName]) -> Data:
     one = turn.one
     return {
         "booking": turn.booking,
@@ -72,11 +75,11 @@ def _turn(state: State, turn: Turn, plan: Plan, now: float) -> Data:
         "zones": list(one.zones),
         "people_from": rfc3339(one.start),
         "begins": rfc3339(one.begins),
-        "moves": [_move(state, move, plan, now) for move in turn.moves],
+        "moves": [_move(state, move, plan, now, asked) for move in turn.moves],
     }
 
 
-def _move(state: State, move: Move, plan: Plan, now: float) -> Data:
+def _move(state: State, move: Move, plan: Plan, now: float, asked: Collection[JobName]) -> Data:
     """``met`` and ``late`` are of now; who ticked it off and what the wall says are both shown where they disagree."""
     wall, slot, tick = state.walls.get(move.partition), plan.get(move.name), ticked(state, move)
     position = "unknown" if wall is None else wall.position
@@ -97,5 +100,8 @@ def _move(state: State, move: Move, plan: Plan, now: float) -> Data:
         "now": position,
         "met": stands,
         "late": move.not_after < now and on and tick is None and not stands,
+        "after": [w for w in state.spec.partitions[move.partition].after if (w, move.key) in asked],
+        "alarm": late_turns.standing(state, move.partition) if on else None,
+        **wall_marks.view(state, move.partition),
         "disagrees": on and tick is not None and position in (*STATED, "moving") and position != move.to,
     }

@@ -4,7 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import alarm_view, diary_view, discretion, links, microphones, scenes, sources, travel_view, wall_view
+from roomlink.core import (
+    alarm_view,
+    diary_view,
+    discretion,
+    evening_view,
+    links,
+    locking,
+    locks,
+    microphones,
+    paging,
+    scenes,
+    sources,
+    travel_view,
+    wall_view,
+)
 from roomlink.core import commissioning as site
 from roomlink.core.instants import rfc3339 as rfc3339
 from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
@@ -32,6 +46,8 @@ def _moving(origin: float, to: float, start: float, seconds: float, curve: str) 
 def control(state: State, zone: str, name: str, now: float) -> Data:
     """One control of one zone."""
     seen = _control(state, zone, name, now)
+    if by := paging.ducked(state, zone, name):
+        seen["ducked"] = by
     mask = state.masks.get((zone, name))
     return seen if mask is None else {**seen, **_masked(mask)}
 
@@ -78,6 +94,7 @@ def zone_links(state: State, name: str) -> Data:
     return {
         "linked_by": [] if discretion.veiled(state, name) else list(state.linked_by.get(name, ())),
         "in_use": diary_view.in_use(state, name),
+        **({"present": name in state.presences} if name in state.spec.data.get("presence", ()) else {}),
     }
 
 
@@ -94,6 +111,9 @@ def face_control(state: State, controller: str, name: str, spec: ControlSpec, no
     }
     if overridden := _overridden(state, controller, name, spec):
         face["overridden"] = overridden
+    if state.pagings and isinstance(spec, LevelSpec):
+        zones = links.reached(state, controller, name, spec)
+        face["ducked"] = max((paging.ducked(state, z, name) for z in zones), default=0.0)
     if isinstance(spec, LevelSpec):
         face["moving"] = _face_moving(state, controller, name, spec, now)
     elif isinstance(spec, ChoiceSpec):
@@ -191,8 +211,10 @@ def face_links(state: State, controller: str) -> list[Data]:
 
 def face_role(state: State, controller: str) -> Data:
     role = state.roles.get(controller)
-    locked = role.locked if role is not None else None
-    return {"lead": role is not None and role.lead, "locked": None if locked is None else {"by": locked}}
+    locked: Data | None = None if role is None or role.locked is None else {"by": role.locked}
+    if locked is None and (lock := locks.of_controller(state, controller)) is not None:
+        locked = {"by": state.locks[lock].by, "lock": lock}
+    return {"lead": role is not None and role.lead, "locked": locked}
 
 
 def face(state: State, controller: str, now: float) -> Data:
@@ -204,6 +226,7 @@ def face(state: State, controller: str, now: float) -> Data:
         **face_role(state, controller),
         "controls": {c: face_control(state, controller, c, spec, now) for c, spec in controls.items()},
         "alarms": alarm_view.on_panel(state, controller),
+        **evening_view.on_panel(state, controller),
     }
 
 
@@ -245,6 +268,7 @@ def whole(state: State, seq: int, now: float) -> Data:
         "one_way": travel_view.one_ways(state),
         "microphones": travel_view.places(state),
         "overrides": overrides(state),
+        "locks": locking.view(state),
         "alarms": alarm_view.alarms(state),
     }
 
@@ -311,6 +335,7 @@ def place(state: State) -> Data:
         "one_way": travel_view.one_ways(state),
         "microphones": travel_view.places(state),
         "overrides": overrides(state),
+        "locks": locking.view(state),
     }
 
 

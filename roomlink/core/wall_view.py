@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from roomlink.core import arrangements as named
-from roomlink.core import diary_view
+from roomlink.core import diary_view, wall_marks
 from roomlink.core.divisions import Division
 from roomlink.core.groups import joins
 from roomlink.core.instants import rfc3339
@@ -34,6 +34,7 @@ def partition(state: State, name: str) -> Data:
         "sensed": wall.sensed,
         "pinned_until": None if wall.pinned_until is None else rfc3339(wall.pinned_until),
         "requested": diary_view.wall_request(state, name),
+        **wall_marks.view(state, name),
     }
 
 

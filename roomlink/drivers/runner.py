@@ -166,8 +166,10 @@ class Runner:
 
     async def _rest(self, seconds: float) -> None:
         self._hurried.clear()
+        # Not `wait_for`: that makes a task of its own for each sending.
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self._hurried.wait(), seconds)
+            async with asyncio.timeout(seconds):
+                await self._hurried.wait()
 
     async def _send(self, values: Mapping[str, Value], now: float) -> None:
         rest = dict(values)

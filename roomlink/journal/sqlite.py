@@ -251,9 +251,12 @@ class SqliteJournal:
         db = self._writer
         try:
             self._settle()
-            db.execute("BEGIN IMMEDIATE")
-            db.executemany(ADD_ENTRY, rows)
-            db.execute("COMMIT")
+            if len(rows) == 1:
+                db.execute(ADD_ENTRY, rows[0])  # a transaction of its own, in one statement: the press that waits alone
+            else:
+                db.execute("BEGIN IMMEDIATE")
+                db.executemany(ADD_ENTRY, rows)
+                db.execute("COMMIT")
         except sqlite3.Error as error:
             if not self._landed(rows[-1]):
                 raise JournalFailed(f"the journal {self._path} could not be written: {error}") from error

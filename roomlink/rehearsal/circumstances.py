@@ -8,14 +8,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from roomlink.core.commands import Act, Actor, Command, ReportOverride, ReportWall
+from roomlink.core import microphones, sources
+from roomlink.core.commands import (
+    Act,
+    Actor,
+    AssignMicrophone,
+    CombineWall,
+    Command,
+    EndOverflow,
+    ReportOverride,
+    ReportWall,
+    StartOverflow,
+)
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, SwitchSpec, Value
+from roomlink.core.travel_spec import VENUE
 from roomlink.rehearsal.plan import Plan
 from roomlink.rehearsal.trial import Trial
 
 WALL = Actor("wall", "contact")
 PERSON = Actor("alex", "panel", "alex")
 PANEL = Actor("fire panel", "device")
+OVERFLOW = "rehearsed"
+"""The name of an overflow that a proof starts."""
 AT_FIRST, AT_THE_PROOF = 0.0, 0.5
 """Where between its neighbours' values a zone stands before its walls open, and once they stand as to be proved."""
 
@@ -24,12 +38,21 @@ def moved(wall: str, position: str) -> Command:
     return ReportWall(WALL, wall, position)
 
 
+def opened(plan: Plan, wall: str) -> Iterator[Command]:
+    """The wall opens; where it does not combine by itself a person combines it."""
+    yield moved(wall, "open")
+    if plan.spec.partitions[wall].combine != "auto":
+        yield CombineWall(PERSON, wall, True)
+
+
 def distinct(plan: Plan, turn: float) -> Iterator[Command]:
-    """Give every zone values of its own."""
+    """Give every zone values of its own; radio microphones are in their first zone."""
+    travel = plan.spec.travel
     count = len(plan.zones)
     for rank, zone in enumerate(plan.zones):
         for control, spec in plan.spec.zones[zone].controls.items():
-            value = _distinct(spec, rank, count, turn)
+            radio = travel.microphones.get(travel.roaming.get(control, ""))
+            value = _distinct(spec, rank, count, turn) if radio is None or radio.zone == zone else None
             if value is not None:
                 yield Act(PERSON, control, "set", zone=zone, value=value)
 
@@ -54,6 +77,43 @@ def travelling(plan: Plan, trial: Trial) -> Iterator[Command]:
                 yield Act(
                     PERSON, control, "set", zone=zone, value=f"{there}/{theirs.options[place % len(theirs.options)]}"
                 )
+
+
+def flowing(plan: Plan, trial: Trial, wall: str) -> None:
+    """An overflow between two rooms, and what is the venue's, while the wall moves; then the overflow ends.
+
+    A zone beside the wall has what is over there, and another one what belongs to nobody.
+    """
+    group_of, to = trial.state.group_of, plan.walls[wall][0]
+    for zone, control in plan.travelling:
+        group = group_of[zone]
+        if to in group:
+            offered = [o for o in sources.offered(trial.state, zone, control) if o.startswith(f"{VENUE}/")]
+            if offered and zone != to:
+                trial.do(Act(PERSON, control, "set", zone=zone, value=offered[0]), 0.0)
+            continue
+        there = plan.controls.get((to, control))
+        if isinstance(there, ChoiceSpec) and there.sources and OVERFLOW not in trial.state.one_ways:
+            trial.do(StartOverflow(PERSON, OVERFLOW, zone, to), 0.0)
+            brought = [o for o in sources.offered(trial.state, to, control) if o.startswith(f"{group[-1]}/")]
+            if brought:
+                trial.do(Act(PERSON, control, "set", zone=to, value=brought[0]))
+    trial.do(moved(wall, "closed" if trial.state.walls[wall].joins else "open"))
+    if OVERFLOW in trial.state.one_ways:
+        trial.do(EndOverflow(PERSON, OVERFLOW))
+
+
+def talking(plan: Plan, trial: Trial, wall: str) -> None:
+    """All microphones are open while the wall moves; then each radio microphone goes to another zone."""
+    for zone, z in plan.spec.zones.items():
+        for control in z.controls:
+            if control in plan.spec.travel.mutes and microphones.here(trial.state, zone, control):
+                trial.do(Act(PERSON, control, "set", zone=zone, value=False), 0.0)
+    trial.do(moved(wall, "closed" if trial.state.walls[wall].joins else "open"))
+    for name in plan.spec.travel.radios:
+        zones = plan.spec.travel.microphones[name].zones
+        place = zones.index(microphones.zone_of(trial.state, name))
+        trial.do(AssignMicrophone(PERSON, name, zones[(place + 1) % len(zones)]))
 
 
 def holding(plan: Plan, trial: Trial) -> Iterator[Command]:

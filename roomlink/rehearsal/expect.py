@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
-from roomlink.core import view, wall_view
+from roomlink.core import microphones, view, wall_view
 from roomlink.core.alarms import standing
 from roomlink.core.state import State
 from roomlink.rehearsal.reading import Reader
@@ -108,6 +108,15 @@ def _control(seen: Seen, what: str, want: Any) -> list[Difference]:
     else:
         found = view.control(seen.state, surface, control, seen.now)
     return [Difference(what, want, "no such control here")] if found is None else _members(what, want, found)
+
+
+def _heard(seen: Seen, what: str, want: Any) -> list[Difference]:
+    heard = microphones.heard(seen.state)
+    return [
+        Difference(f"{what} {name}", zones, list(heard[name]))
+        for name, zones in want.items()
+        if sorted(zones) != sorted(heard[name])
+    ]
 
 
 def _groups(seen: Seen, what: str, want: Any) -> list[Difference]:
@@ -265,6 +274,9 @@ SECTIONS: dict[str, Section] = {
     "in_use": Section(_by_name("zone", _kind("text")), _in_use),
     "requested": Section(_by_name("wall", _kind("text")), _requested),
     "up": Section(_by_name("device", _kind("flag")), _up),
+    "overflows": Section(_texts, _names_of(lambda state: state.one_ways)),
+    "heard": Section(_by_name("microphone", _kind("zones")), _heard),
+    "locks": Section(_texts, _names_of(lambda state: state.locks)),
     "alarms": Section(_texts, _names_of(standing)),
     "overrides": Section(_texts, _names_of(lambda state: state.overrides)),
 }

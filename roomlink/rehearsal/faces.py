@@ -9,6 +9,7 @@ from roomlink.core.records import Choice, Level, Motion
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec, Value
 from roomlink.core.state import State
 from roomlink.limits import LEVEL_EPSILON, VIEW_DECIMALS
+from roomlink.rehearsal import travelling
 from roomlink.rehearsal.invariants import Broken, said
 from roomlink.rehearsal.plan import Plan
 
@@ -50,6 +51,8 @@ def _votes(plan: Plan, state: State, controller: str, control: str, now: float) 
         if isinstance(theirs, LevelSpec) and isinstance(ours, LevelSpec) and theirs.unit != ours.unit:
             continue
         if theirs.scope == "local" and state.links[controller, zone].reasons == ("combining",):
+            continue
+        if travelling.is_elsewhere(plan, state, (zone, control)):
             continue
         votes.append((zone, _vote(plan, state, home, zone, control, now)))
     return votes

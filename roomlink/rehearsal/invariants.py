@@ -6,14 +6,20 @@ that does not hold and a sentence about it. Times are stamps.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from roomlink.core.bookings import OccurrenceKey
+from roomlink.core.divisions import Division
+from roomlink.core.lock_records import Lock
 from roomlink.core.records import Choice, Control, Hold, Level, Link, Momentary, Motion, Role, Wall
 from roomlink.core.spec import LevelSpec, Spec, Value
 from roomlink.core.state import State
 from roomlink.core.travel_events import OneWay
-from roomlink.rehearsal import travelling
+from roomlink.limits import USED_EVERY_S
+from roomlink.rehearsal import divided, hand_rules, travelling
+from roomlink.rehearsal.adoption import adopted, idle_values
 from roomlink.rehearsal.plan import Group, Plan, components, wanted
 from roomlink.rehearsal.rules import NEAR as NEAR
 from roomlink.rehearsal.rules import RULES as RULES
@@ -38,6 +44,10 @@ class Before:
     overrides: dict[str, Any]
     one_ways: dict[str, OneWay]
     microphones: dict[str, str]
+    divisions: dict[str, Division]
+    used: dict[str, float]
+    in_use: dict[str, OccurrenceKey]
+    locks: dict[str, Lock]
 
     @classmethod
     def of(cls, state: State) -> Before:
@@ -45,6 +55,8 @@ class Before:
             dict(state.controls), dict(state.group_of), dict(state.walls), dict(state.links), dict(state.roles),
             dict(state.holds), dict(state.held), dict(state.overflows), dict(state.masks), dict(state.overrides),
             dict(state.one_ways), dict(state.microphones),
+            dict(state.divisions), dict(state.used), dict(state.in_use),
+            dict(state.locks),
         )  # fmt: skip
 
 
@@ -55,6 +67,10 @@ class Watch:
     plan: Plan
     alone: dict[str, dict[str, Value]] = field(default_factory=dict)
     """Zone to what it had when it last stood alone, as this watch saw it."""
+    alone_since: dict[str, tuple[float | None, OccurrenceKey | None]] = field(default_factory=dict)
+    """Zone to when that was, and the booking that had it then."""
+    used: dict[str, float] | None = None
+    """Zone to when it was last used by hand, where that is known from outside; None: as the state says."""
     broke: dict[tuple[str, str], float] = field(default_factory=dict)
     """(zone, choice) to when what was on went off."""
     out: set[tuple[str, str]] = field(default_factory=set)
@@ -64,8 +80,6 @@ class Watch:
     expected: dict[str, tuple[float, bool]] = field(default_factory=dict)
     """Wall to the stamp from which its new position counts, and whether it is open then."""
     before: Before | None = None
-    lived: bool = False
-    """Whether bookings, hands and ages may have a say in what zones that join or part get: then that is not held."""
     mixed: bool = False
     """Whether more than joining and parting sets values in this entry, so that the two cannot be told apart."""
 
@@ -75,9 +89,11 @@ class Watch:
 
     def copy(self) -> Watch:
         open_now = None if self.open is None else set(self.open)
+        used = None if self.used is None else dict(self.used)
         return Watch(
-            self.plan, dict(self.alone), dict(self.broke), set(self.out), open_now, dict(self.expected), self.before
-        )
+            self.plan, dict(self.alone), dict(self.alone_since), used, dict(self.broke), set(self.out), open_now,
+            dict(self.expected), self.before,
+        )  # fmt: skip
 
     def expect(self, wall: str, is_open: bool, at: float) -> None:
         """From outside: ``wall`` shall count as open or closed from the stamp ``at`` on, and not before."""
@@ -94,17 +110,23 @@ class Watch:
             # Another venue from now on: what was remembered of the old one means nothing in it.
             self.plan = Plan.of(state.spec)
             self.alone = {zone: dict(values) for zone, values in state.alone.items()}
+            self.alone_since = dict(state.alone_since)
             before = Before.of(state)
         self._walls(state, now)
         moved = before.walls != state.walls or before.groups != state.group_of or before.overflows != state.overflows
+        moved = moved or before.divisions != state.divisions
         if moved:
             _flags(self.plan, state, self._groups(state))
+            for rule, text in divided.found(self.plan, before, state):
+                raise Broken(rule, text)
         if moved or before.roles != state.roles or before.links != state.links:
             self._out(before, state)
             _roles(self.plan, state)
             _links(self.plan, state, self.out)
         changed = [key for key, record in state.controls.items() if before.controls.get(key) is not record]
         self._controls(before, state, changed, now)
+        if before.locks and before.overrides == state.overrides:
+            self._locks(before, state, now)
         if before.groups != state.group_of:
             self._regrouped(before, state, now)
         if before.groups != state.group_of or before.one_ways != state.one_ways:
@@ -115,6 +137,14 @@ class Watch:
             _held(self.plan, state)
         if state.overrides or before.overrides:
             _overridden(self.plan, state)
+
+    def _locks(self, before: Before, state: State, now: float) -> None:
+        """What would cross a closed wall, and a microphone that is heard no more, are dropped all the same."""
+        found = hand_rules.changed_beneath(before.controls, before.locks, state, now)
+        if found is not None:
+            (zone, control), record = found
+            dropped = (zone, control) in self.plan.travelling or control in self.plan.spec.travel.mutes
+            hold_to("lock", dropped, f"{control} in {zone} is locked, and is set by {record.by}")
 
     def _walls(self, state: State, now: float) -> None:
         if self.open is None:
@@ -128,7 +158,8 @@ class Watch:
                 raise Broken("settle", f"{wall} counts as {'open' if record.joins else 'closed'}")
 
     def _groups(self, state: State) -> dict[str, Group]:
-        opened = {w for w, record in state.walls.items() if record.joins} if self.open is None else self.open
+        tied = divided.tied(state.walls, state.divisions)
+        opened = tied if self.open is None else self.open - state.divisions.keys()
         found = components(self.plan, opened, state.overflows.values())
         for zone, group in found.items():
             if (seen := state.group_of.get(zone)) != group:
@@ -176,10 +207,10 @@ class Watch:
 
     def _regrouped(self, before: Before, state: State, now: float) -> None:
         """What joining and parting did to the values; told apart only where one wall alone did it."""
-        causes = sum(w.joins != before.walls[n].joins for n, w in state.walls.items() if n in before.walls)
+        causes = len(divided.tied(before.walls, before.divisions) ^ divided.tied(state.walls, state.divisions))
         causes += before.overflows != state.overflows
         base = {key: wanted(record, now, held=bool(before.held.get(key))) for key, record in before.controls.items()}
-        single = causes == 1 and not (self.mixed or self.lived) and before.overrides.keys() == state.overrides.keys()
+        single = causes == 1 and not self.mixed and before.overrides.keys() == state.overrides.keys()
         blend = self.plan.combining.blend if self.plan.combining else 0.0
         for key, old in before.controls.items():
             new = state.controls.get(key)
@@ -196,30 +227,62 @@ class Watch:
                 continue
             memory = {control: base[key] for control, key in key_of.items()}
             if len(old_group) == 1:
-                self.alone[zone] = memory
+                self.alone[zone], self.alone_since[zone] = memory, (now, before.in_use.get(zone))
+        if not self.mixed:
+            divided.check_quiet(self.plan, before.groups, state, base, now)
         if single:
             self._treatments(before, state, base, now)
 
     def _wishes(
-        self, state: State, group: Group, olds: set[Group], base: dict[tuple[str, str], Value]
+        self,
+        before: Before,
+        state: State,
+        now: float,
+        group: Group,
+        olds: set[Group],
+        base: dict[tuple[str, str], Value],
     ) -> dict[tuple[str, str], Wish]:
         def near(key: tuple[str, str]) -> set[str]:
             return travelling.near(self.plan, state, key)
 
-        wishes = treated(self.plan, group, olds, base, self.alone, near)
+        used = before.used if self.used is None else self.used
+        old_of = {zone: before.groups.get(zone, (zone,)) for zone in group}
+        chosen = adopted(self.plan, group, old_of, used, before.in_use) if len(olds) > 1 else None
+        kept = self._kept(before, state, group[0], now) if len(group) == 1 else {}
+        wishes = treated(self.plan, group, olds, base, kept, chosen, near)
         return wishes | travelling.muted(self.plan, group, olds, state)
 
     def _treatments(self, before: Before, state: State, base: dict[tuple[str, str], Value], now: float) -> None:
         changed = {g: None for z, g in state.group_of.items() if before.groups.get(z) != g and z in self.plan.keys_of}
         for group in changed:
             olds = {before.groups.get(zone, (zone,)) for zone in group}
-            for key, (rule, value) in self._wishes(state, group, olds, base).items():
+            if any(lock.zone in group for lock in state.locks.values()):
+                continue  # what is locked takes no part, and so the others get something else
+            for key, (rule, value) in self._wishes(before, state, now, group, olds, base).items():
                 record = state.controls[key]
                 if isinstance(record, Momentary | Motion):
                     continue
                 seen = wanted(record, now, held=bool(state.held.get(key)))
                 text = f"{_named(key)} is to be {said(value)} in {_list(group)}, and goes to {said(seen)}"
                 hold_to(rule, same(seen, value), text)
+
+
+    def _kept(self, before: Before, state: State, zone: str, now: float) -> Mapping[str, Value]:
+        """What a zone that stands alone gets back."""
+        had = self.alone.get(zone)
+        at, booking = self.alone_since.get(zone, (None, None))
+        fresh = at is None or (self.plan.combining is not None and now - at <= self.plan.combining.restore_for)
+        if had is not None and (fresh or (booking is not None and before.in_use.get(zone) == booking)):
+            return had
+        return {} if zone in before.in_use else idle_values(self.plan, zone, state.scenes)
+
+    def note_use(self, zones: Iterable[str], now: float) -> None:
+        """From outside: a hand used ``zones``. What is used more than once in a second counts once."""
+        assert self.used is not None
+        for zone in zones if self.plan.combining is not None else ():
+            last = self.used.get(zone)
+            if self.plan.spec.walls_of[zone] and (last is None or now - last >= USED_EVERY_S):
+                self.used[zone] = now
 
 
 def same(a: Value, b: Value) -> bool:
@@ -251,7 +314,7 @@ def _list(zones: tuple[str, ...]) -> str:
 def _flags(plan: Plan, state: State, groups: dict[str, Group]) -> None:
     for wall, (a, b) in plan.walls.items():
         record = state.walls[wall]
-        flagged = not record.joins and groups[a] == groups[b]
+        flagged = not (record.joins and wall not in state.divisions) and groups[a] == groups[b]
         if record.flagged != flagged:
             raise Broken("flags", f"{wall} is {'' if record.flagged else 'not '}flagged")
 
@@ -259,7 +322,7 @@ def _flags(plan: Plan, state: State, groups: dict[str, Group]) -> None:
 def _roles(plan: Plan, state: State) -> None:
     if plan.combining is None:
         return
-    leads = {group: plan.lead_of(group) for group in set(state.group_of.values())}
+    leads = {group: hand_rules.lead(plan, state, group) for group in set(state.group_of.values())}
     for controller, home in plan.homes.items():
         group = state.group_of[home]
         lead = leads[group]
@@ -283,7 +346,7 @@ def _links(plan: Plan, state: State, out: set[tuple[str, str]]) -> None:
     for (controller, zone), link in state.links.items():
         if "combining" in link.reasons:
             by_combining.setdefault(controller, set()).add(zone)
-    leads = {group: plan.lead_of(group) for group in set(state.group_of.values())}
+    leads = {group: hand_rules.lead(plan, state, group) for group in set(state.group_of.values())}
     for controller, home in plan.homes.items():
         group = state.group_of[home]
         lead = leads[group]

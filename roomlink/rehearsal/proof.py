@@ -18,7 +18,8 @@ from typing import Any
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import CallerFault
 from roomlink.rehearsal import circumstances
-from roomlink.rehearsal.circumstances import AT_FIRST, AT_THE_PROOF, CIRCUMSTANCES, distinct, every, moved
+from roomlink.rehearsal.circumstances import AT_FIRST, AT_THE_PROOF, CIRCUMSTANCES, distinct, every, moved, opened
+from roomlink.rehearsal.evenings import EVENINGS
 from roomlink.rehearsal.invariants import Broken
 from roomlink.rehearsal.shrink import Counterexample, shrunk
 from roomlink.rehearsal.trial import Step, Trial
@@ -33,6 +34,8 @@ BRANCH_ARRANGEMENTS = 64
 """What one process is given at a time."""
 SEED = 1
 """Of the dice that choose among too many arrangements: the same ones each time, so that a finding can be seen again."""
+EVENINGS_FIRST = 16
+"""In so many arrangements of a branch all that an evening may bring is looked at; then one thing in turn."""
 CLOSER_LOOK_EVERY = 16
 """One arrangement in so many is also restored from a snapshot and replayed from its entries."""
 
@@ -171,8 +174,8 @@ class Branch:
         for command, wait in every(distinct(trial.watch.plan, AT_FIRST)):
             trial.do(command, wait)
         for wall, is_open in zip(self.walls, branch, strict=False):
-            if is_open:
-                trial.do(moved(wall, "open"))
+            for command in opened(trial.watch.plan, wall) if is_open else ():
+                trial.do(command)
         self._grow(trial, len(branch))
 
     def _fork(self, trial: Trial) -> Trial:
@@ -185,7 +188,8 @@ class Branch:
             return
         self._grow(trial, depth + 1)
         other = self._fork(trial)
-        other.do(moved(self.walls[depth], "open"))
+        for command in opened(other.watch.plan, self.walls[depth]):
+            other.do(command)
         self._grow(other, depth + 1)
 
     def _arrangement(self, arrived: Trial) -> None:
@@ -221,7 +225,14 @@ class Branch:
         """What else may happen here, with one wall in turn."""
         plan = trial.watch.plan
         circumstances.lost_sight(plan, self._fork(trial), wall)
+        every_one = self.arrangements < EVENINGS_FIRST
+        for evening in EVENINGS if every_one else (EVENINGS[self.arrangements % len(EVENINGS)],):
+            evening(plan, self._fork(trial), wall)
         circumstances.under_an_override(plan, self._fork(trial), wall)
+        if plan.travelling:
+            circumstances.flowing(plan, self._fork(trial), wall)
+        if plan.spec.travel.mutes:
+            circumstances.talking(plan, self._fork(trial), wall)
         if closer:
             position = "closed" if trial.state.walls[wall].joins else "open"
             fork = self._fork(trial)

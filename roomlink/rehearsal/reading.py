@@ -91,6 +91,7 @@ def _events(value: object) -> list[Any]:
 PLAIN: dict[str, Callable[[object], Any]] = {
     "duration": duration,
     "flag": fields.switched,
+    "carries": fields.carries,
     "text": _text,
     "word": lambda value: None if value is None else _text(value),
     "value": _value,
@@ -115,8 +116,10 @@ class Names:
             "zone": spec.zones,
             "controller": spec.controllers,
             "wall": spec.partitions,
+            "arrangement": spec.arrangements,
             "override": spec.overrides,
             "device": spec.data.get("devices", {}),
+            "microphone": spec.travel.microphones,
         }
         return tables[kind]
 
@@ -141,6 +144,8 @@ class Reader:
             return self.control(value, path)
         if kind == "zones":
             return self.each("zone", value, path)
+        if kind in ("controllers", "words"):
+            return self.each(kind.removesuffix("s"), value, path)
         if kind not in PLAIN:
             return self.name(kind, value, path)
         try:

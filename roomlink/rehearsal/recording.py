@@ -66,7 +66,7 @@ def seconds(value: float) -> str:
 
 def _said(do: Do) -> Tree:
     """A do as it is written: durations with their unit."""
-    durations = {"over", "for", "delay", "restart"}
+    durations = {"over", "for", "delay", "restart", "start", "end", "set_up", "clear_down"}
     return {k: seconds(v) if k in durations and isinstance(v, float | int) else v for k, v in do.members.items()}
 
 

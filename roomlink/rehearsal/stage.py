@@ -171,6 +171,7 @@ class Stage:
         if self._watch is None and self.state.digest:
             self._watch = Watch.over(self.state.spec)
             self._watch.alone = {zone: dict(values) for zone, values in self.state.alone.items()}
+            self._watch.alone_since = dict(self.state.alone_since)
         elif self._watch is not None:
             self._watch.entry(self.state, self.now)
         for hook in self.hooks:

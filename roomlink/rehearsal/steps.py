@@ -12,6 +12,7 @@ from typing import Any
 from roomlink.core import commands as cmd
 from roomlink.core.commands import Actor, Command
 from roomlink.core.spec import Spec
+from roomlink.rehearsal import hand_steps
 from roomlink.rehearsal.booking import book, cancel
 from roomlink.rehearsal.invariants import said
 from roomlink.rehearsal.trial import Step
@@ -106,6 +107,11 @@ def _zones(m: Members) -> tuple[str, ...] | None:
     return tuple(m["zones"]) if "zones" in m else None
 
 
+def _overflow(by: Actor, m: Members) -> Command:
+    carries = tuple(m["carries"]) if "carries" in m else None
+    return cmd.StartOverflow(by, m["object"], m.get("from"), m.get("to"), carries)
+
+
 HELD = ("press", "release", "raise", "lower", "stop", "open", "close")
 _HOLDING = {"holder": "word", "for": "duration"}
 
@@ -130,9 +136,17 @@ VERBS: dict[str, Verb] = {
     "pin": Verb("wall", "pin {object} {position} for {for}", {"position": "position", "for": "duration"},
                 ("position", "for"), lambda by, m: cmd.ReportWall(by, m["object"], m["position"], pin=m["for"])),
     "unpin": Verb("wall", "unpin {object}", {}, (), lambda by, m: cmd.ReportWall(by, m["object"], pin=0.0)),
+    "combine": Verb("wall", "combine {object}", {}, (), lambda by, m: cmd.CombineWall(by, m["object"], True)),
+    "apart": Verb("wall", "keep {object} apart", {}, (), lambda by, m: cmd.CombineWall(by, m["object"], False)),
+    "arrange": Verb("arrangement", "state {object}", {"for": "duration"}, (),
+                    lambda by, m: cmd.StateArrangement(by, m["object"], m.get("for"))),
     "join": Verb("word", "join {zones} as {object}", {"zones": "zones"}, ("zones",),
                  lambda by, m: cmd.JoinZones(by, m["object"], tuple(m["zones"]))),
     "part": Verb("word", "part {object}", {}, (), lambda by, m: cmd.JoinZones(by, m["object"])),
+    "overflow": Verb("word", "overflow {object}", {"from": "zone", "to": "zone", "carries": "carries"}, (), _overflow),
+    "end-overflow": Verb("word", "end overflow {object}", {}, (), lambda by, m: cmd.EndOverflow(by, m["object"])),
+    "assign": Verb("microphone", "assign {object} to {to}", {"to": "zone"}, ("to",),
+                   lambda by, m: cmd.AssignMicrophone(by, m["object"], m["to"])),
     "scene": Verb("word", "recall {object}",
                   {"zones": "zones", "controller": "controller", "group": "zone", "over": "duration"}, (),
                   lambda by, m: cmd.RecallScene(by, m["object"], _zones(m), m.get("controller"), m.get("group"),
@@ -148,6 +162,14 @@ VERBS: dict[str, Verb] = {
                 lambda by, m: cmd.Arm(by, m["object"], m["who"], m.get("note", ""))),
     "disarm": Verb("word", "disarm {object}", {"why": "text"}, (),
                    lambda by, m: cmd.Disarm(by, m["object"], m.get("why", ""))),
+    "step": Verb("control", "step {object} by {value}", {"value": "value", "over": "duration"}, ("value",),
+                 _act("step")),
+    "toggle": Verb("control", "toggle {object}", {}, (), _act("toggle")),
+    "lock": Verb("word", "lock {object}", hand_steps.LOCK_KEYS, (), hand_steps.lock),
+    "unlock": Verb("word", "release the lock {object}", {"pin": "word"}, (), hand_steps.unlock),
+    "lead": Verb("controller", "{object} takes the lead", {}, (), hand_steps.lead),
+    "panel": Verb("controller", "the panel of {object} is there: {there}",
+                  {"there": "flag", "others": "controllers"}, ("there",), hand_steps.panel),
     "stop-motion": Verb("text", "stop every motion: {object}", {}, (), lambda by, m: cmd.StopMotion(by, m["object"])),
     "book": Verb("word", "book {zones} for {object}, {start} to {end}",
                  {"zones": "zones", "start": "when", "end": "when", "set_up": "duration", "clear_down": "duration",
@@ -203,7 +225,7 @@ Written = tuple[str, dict[str, Any]]
 
 def _act_written(c: cmd.Act) -> Written:
     members: dict[str, Any] = {c.do: f"{c.controller or c.zone}.{c.control}", "over": c.over or None, "for": c.for_s}
-    if c.do in ("set", "align") and (c.value is not None or c.do == "set"):
+    if c.do in ("set", "step", "align") and (c.value is not None or c.do == "set"):
         members["value"] = "none" if c.value is None else c.value
     return c.do, members
 
@@ -226,6 +248,24 @@ def _scene_written(c: cmd.RecallScene) -> Written:
     return "scene", {"scene": c.scene, **more}
 
 
+def _overflow_written(c: cmd.StartOverflow) -> Written:
+    carries = None if c.carries is None else list(c.carries)
+    return "overflow", {"overflow": c.overflow, "from": c.source, "to": c.to, "carries": carries}
+
+
+def _combine_written(c: cmd.CombineWall) -> Written:
+    if c.controller is not None:
+        raise KeyError("a wall combined from a panel")
+    return ("combine", {"combine": c.partition}) if c.combine else ("apart", {"apart": c.partition})
+
+
+def _book_written(c: cmd.CreateBooking) -> Written:
+    """As a proof books: at once, for as long as it says."""
+    wish = c.wish
+    when = {"start": 0.0, "end": wish.end - wish.start, "set_up": wish.set_up, "clear_down": wish.clear_down}
+    return "book", {"book": c.booking, "zones": list(wish.zones), **when}
+
+
 def _join_written(c: cmd.JoinZones) -> Written:
     return ("join", {"join": c.overflow, "zones": list(c.zones)}) if c.zones else ("part", {"part": c.overflow})
 
@@ -236,7 +276,13 @@ _WRITTEN: dict[type[Any], Callable[[Any], Written]] = {
     cmd.Unlink: lambda c: ("unlink", {"unlink": c.controller, "from": c.zone}),
     cmd.LetGo: lambda c: ("silent", {"silent": c.holder, "why": c.why}),
     cmd.ReportWall: _wall_written,
+    cmd.CombineWall: _combine_written,
+    cmd.StateArrangement: lambda c: ("arrange", {"arrange": c.arrangement, "for": c.pin}),
+    cmd.CreateBooking: _book_written,
     cmd.JoinZones: _join_written,
+    cmd.StartOverflow: _overflow_written,
+    cmd.EndOverflow: lambda c: ("end-overflow", {"end-overflow": c.overflow}),
+    cmd.AssignMicrophone: lambda c: ("assign", {"assign": c.microphone, "to": c.zone}),
     cmd.RecallScene: _scene_written,
     cmd.ReportOverride: lambda c: (
         "override", {"override": c.override, "active": c.active, "why": c.why or None}),
@@ -245,5 +291,6 @@ _WRITTEN: dict[type[Any], Callable[[Any], Written]] = {
     cmd.ReportDevice: lambda c: ("device", {"device": c.device, "up": c.up, "why": c.why or None}),
     cmd.Arm: lambda c: ("arm", {"arm": c.binding, "who": c.who, "note": c.note or None}),
     cmd.Disarm: lambda c: ("disarm", {"disarm": c.binding, "why": c.why or None}),
+    **hand_steps.WRITTEN,
     cmd.StopMotion: lambda c: ("stop-motion", {"stop-motion": c.why}),
 }  # fmt: skip

@@ -48,8 +48,8 @@ def check_sources(
                 hold_to("venue", fits, f"{key[1]} in {key[0]} shows {option}, which it cannot take")
             elif place not in near(plan, state, key):
                 came = any(f.to == key[0] and place in groups.get(f.source, ()) for f in flows.values())
-                text = f"{key[1]} in {key[0]} shows {option}, and " + ("no overflow brings it" if came else "a wall is closed between them")
-                raise Broken("overflow" if came else "sources", text)
+                why = "no overflow brings it" if came else "a wall is closed between them"
+                raise Broken("overflow" if came else "sources", f"{key[1]} in {key[0]} shows {option}, and {why}")
 
 
 def check_overflows(state: State) -> None:
@@ -62,6 +62,13 @@ def check_overflows(state: State) -> None:
 
 def _at(plan: Plan, assigned: Mapping[str, str], microphone: str) -> str:
     return assigned.get(microphone) or str(plan.spec.data["microphones"][microphone]["zone"])
+
+
+def is_elsewhere(plan: Plan, state: State, key: Key) -> bool:
+    """Whether a control is that of a radio microphone which is in another zone, so that it does not count."""
+    known = plan.spec.data.get("microphones") or {}
+    radios = (n for n, m in known.items() if m.get("radio") and key[1] in (m.get("level"), m.get("mute")))
+    return any(_at(plan, state.microphones, name) != key[0] for name in radios)
 
 
 def check_microphones(
@@ -98,9 +105,7 @@ def _muted(state: State, zone: str, mute: str) -> bool:
     return bool(mask.value if mask is not None else record.value)
 
 
-def _check_radio(
-    name: str, entry: Mapping[str, object], zone: str, assigned: Mapping[str, str], state: State
-) -> None:
+def _check_radio(name: str, entry: Mapping[str, object], zone: str, assigned: Mapping[str, str], state: State) -> None:
     mute, zones = str(entry["mute"]), entry["zones"]
     assert isinstance(zones, list | tuple)
     for other in zones:
@@ -125,7 +130,7 @@ def _heard(plan: Plan, state: State, name: str, mute: str | None) -> set[str]:
 
 
 def muted(plan: Plan, group: Group, olds: Iterable[Group], state: State) -> dict[Key, tuple[str, Value]]:
-    """What a wall shall make of the radio microphones of ``group``, which was ``olds``: mute them where a zone is lost."""
+    """What a wall shall make of the radio microphones of ``group``, which was ``olds``: muted where a zone is lost."""
     lost = {zone for old in olds if not set(old) <= set(group) for zone in old}
     radios = {n: m for n, m in (plan.spec.data.get("microphones") or {}).items() if m.get("radio")}
     places = {name: _at(plan, state.microphones, name) for name in radios}

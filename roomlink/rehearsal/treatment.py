@@ -7,6 +7,7 @@ from statistics import fmean
 
 from roomlink.core.spec import ChoiceSpec, CombiningSpec, Value
 from roomlink.core.travel_spec import VENUE
+from roomlink.rehearsal.adoption import Adopted, louder
 from roomlink.rehearsal.plan import Group, Key, Plan, clamped
 
 OF_GROUP: dict[str, Callable[[list[float]], float]] = {"quietest": min, "loudest": max, "mean": fmean}
@@ -21,12 +22,14 @@ def treated(
     group: Group,
     olds: set[Group],
     before: Mapping[Key, Value],
-    alone: Mapping[str, Mapping[str, Value]],
+    kept: Mapping[str, Value],
+    chosen: Adopted | None,
     near: Callable[[Key], Collection[str]] | None = None,
 ) -> dict[Key, Wish]:
     """What each control of ``group``, which was ``olds`` until now, shall go to.
 
-    ``near`` gives the places whose sources a choice may have then; the zones of the group if nothing is said.
+    ``kept`` is what a zone that stands alone gets back; ``chosen`` is adopted by those who join. ``near`` gives the
+    places whose sources a choice may have then; the zones of the group if nothing is said.
     """
     near = near or (lambda key: group)
     wishes: dict[Key, Wish] = {}
@@ -38,11 +41,33 @@ def treated(
     if combining is None:
         return wishes
     old = next(iter(olds))
-    if len(olds) > 1 or (len(group) > 1 and plan.lead_of(group) != plan.lead_of(old)):
-        _combine(plan, combining, group, near, wishes)
+    if len(olds) > 1:
+        _join(plan, combining, group, near, wishes, chosen)
     elif len(group) == 1:
-        _separate(plan, combining, group[0], near, wishes, alone.get(group[0], {}))
+        _separate(plan, combining, group[0], near, wishes, kept)
+    elif (lead := plan.lead_of(group)) != plan.lead_of(old):
+        new = None if lead is None else Adopted(plan.homes[lead], (plan.homes[lead],), ())
+        _combine(plan, combining, group, near, wishes, new, quietly=True)
     return wishes
+
+
+def _join(
+    plan: Plan, combining: CombiningSpec, group: Group, near: Near, wishes: dict[Key, Wish], chosen: Adopted | None
+) -> None:
+    """A live booking stays as it is, and whoever joins it takes what it has; else all go by the rules."""
+    if chosen is None or not chosen.booked:
+        _combine(plan, combining, group, near, wishes, chosen)
+        return
+    if chosen.booked != chosen.part:
+        _combine(plan, combining, chosen.booked, near, wishes, chosen)
+    for control, rule in combining.on_combine.items():
+        theirs = (chosen.zone, control)
+        if rule == "keep" or theirs not in wishes or plan.local[theirs]:
+            continue
+        for zone in group:
+            key = plan.keys_of[zone].get(control)
+            if zone not in chosen.booked and key is not None and not plan.local[key]:
+                _wish(plan, near, wishes, "combine", key, wishes[theirs][1], chosen.zone)
 
 
 def _lose_sources(plan: Plan, near: Near, wishes: dict[Key, Wish]) -> None:
@@ -56,9 +81,18 @@ def _lose_sources(plan: Plan, near: Near, wishes: dict[Key, Wish]) -> None:
                 wishes[key] = ("sources", spec.fallback) if lost else ("venue", value)
 
 
-def _combine(plan: Plan, combining: CombiningSpec, group: Group, near: Near, wishes: dict[Key, Wish]) -> None:
-    lead = plan.lead_of(group)
-    home = None if lead is None else plan.homes[lead]
+def _combine(
+    plan: Plan,
+    combining: CombiningSpec,
+    group: Group,
+    near: Near,
+    wishes: dict[Key, Wish],
+    chosen: Adopted | None,
+    *,
+    quietly: bool = False,
+) -> None:
+    home = None if chosen is None else chosen.zone
+    stay = () if chosen is None else chosen.part
     for control, rule in combining.on_combine.items():
         keys = [k for z in group if (k := plan.keys_of[z].get(control)) is not None and not plan.local[k]]
         had = {key: wishes[key][1] for key in keys}
@@ -75,8 +109,10 @@ def _combine(plan: Plan, combining: CombiningSpec, group: Group, near: Near, wis
             value = had[home, control]
         else:
             value = rule
+        asked = rule != "lead" and rule not in OF_GROUP
         for key in keys:
-            if rule != "lead" or key[0] != home:
+            blocked = quietly and not asked and louder(plan.controls[key], control, had[key], value)
+            if not blocked and (rule != "lead" or key[0] not in stay):
                 _wish(plan, near, wishes, "combine", key, value, home if rule == "lead" else None)
 
 
@@ -89,7 +125,7 @@ def _separate(
             continue
         if rule != "restore":
             _wish(plan, near, wishes, "restore", key, rule, None)
-        elif control in had:
+        elif control in had and not louder(plan.controls[key], control, wishes[key][1], had[control]):
             _wish(plan, near, wishes, "restore", key, had[control], None)
 
 

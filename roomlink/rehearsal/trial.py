@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from roomlink.core import snapshot
 from roomlink.core.apply import apply
-from roomlink.core.commands import SERVICE, Command, Configure, ReportWall, Wake
+from roomlink.core.commands import SERVICE, Act, Command, Configure, RecallScene, ReportControl, ReportWall, Wake
 from roomlink.core.decide import decide, next_deadline
 from roomlink.core.events import Event
 from roomlink.core.spec import Spec, from_data
@@ -21,6 +21,10 @@ REST_S = 300.0
 """What is due later than this after a command is not waited for, such as an alarm for a wall that never comes."""
 WAKES_MAX = 200
 """Wakes after one command at most: more, and the venue never comes to rest."""
+
+
+BY_HAND = (Act, RecallScene, ReportControl)
+"""Commands by which people use zones."""
 
 
 class Step(NamedTuple):
@@ -48,6 +52,7 @@ class Trial:
         """Make the venue. Raises ``Broken`` as ``do`` does."""
         self._carry_out(Configure(SERVICE, self._data, "proof"))
         self.watch.open = {name for name, wall in self.state.walls.items() if wall.joins}
+        self.watch.used = {}
 
     def fork(self) -> Trial:
         """Another trial that goes on from here by itself."""
@@ -91,7 +96,8 @@ class Trial:
     def _carry_out(self, command: Command) -> None:
         self.watch.look(self.state)
         try:
-            events = decide(self.state, command, self.now).events
+            decision = decide(self.state, command, self.now)
+            events = decision.events
             for event in events:
                 apply(self.state, event)
         except CallerFault:
@@ -101,6 +107,9 @@ class Trial:
         if self.events is not None:
             self.events += events
         self.watch.entry(self.state, self.now)
+        if isinstance(command, BY_HAND) and events:
+            self.watch.note_use(decision.reply["zones"], self.now)
+            hold_to("used", self.watch.used == self.state.used, f"{command.by.who} used {decision.reply['zones']}")
 
     # Closer looks, taken now and then.
 

@@ -18,6 +18,7 @@ from roomlink.errors import RoomlinkError
 from roomlink.runtime.feeds import Feeds
 from roomlink.runtime.housekeeping import Housekeeping
 from roomlink.runtime.lag import LoopLag
+from roomlink.runtime.lookout import Lookout
 from roomlink.runtime.outputs import Outputs
 from roomlink.runtime.schedules import Schedules
 from roomlink.runtime.simulated import SimulatedWalls
@@ -39,6 +40,7 @@ class Duties:
         self.outputs: Outputs | None = None
         self.feeds: Feeds | None = None
         self.webhooks: Webhooks | None = None
+        self.lookout = Lookout(writer)
         self._stops: list[Callable[[], object]] = []
 
     def begin(self, last: float, *, power_was_lost: bool) -> None:
@@ -47,9 +49,10 @@ class Duties:
         self.outputs = Outputs(writer, self._registry, power_was_lost=power_was_lost)
         self.feeds, self.webhooks = Feeds(writer, self._folder), Webhooks(writer, self._folder)
         housekeeping, schedules, lag = Housekeeping(writer, self._kept_s), Schedules(writer), LoopLag(writer)
-        self._stops = [lag.stop, housekeeping.stop, schedules.stop, self.simulated.stop]
+        self._stops = [self.lookout.stop, lag.stop, housekeeping.stop, schedules.stop, self.simulated.stop]
         self.outputs.start()
         self.simulated.begin(writer.state)
+        self.lookout.start()
         housekeeping.start()
         lag.start()
         schedules.start(last)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from roomlink.core.spec import MotionSpec
 from roomlink.core.state import State
@@ -41,6 +41,8 @@ class Gates:
         """Make the gates of this configuration."""
         for name, raw in state.spec.data.get("supplies", {}).items():
             self._supplies.setdefault(name, Supply(0.0)).stagger = raw["stagger"]
+        for supply in self._supplies.values():
+            supply.loads.clear()
         gates: dict[str, Gate] = {}
         for binding in bindings:
             gate, old = self._made(state, binding, runners, now), self._gates.get(binding.name)
@@ -56,5 +58,17 @@ class Gates:
             assert isinstance(spec, MotionSpec)
             return MotionGate(runners[binding.device], dict(binding.points), spec.dead_time)
         if binding.cls == "power":
-            return PowerGate(binding.min_on, binding.min_off, self._supplies.get(binding.supply or ""), now)
+            supply = self._supplies.get(binding.supply or "")
+            gate = PowerGate(binding.min_on, binding.min_off, supply, now, last_on=binding.last_on, cool=binding.cool)
+            if supply is not None:
+                supply.loads[binding.name] = gate
+            return gate
         return None
+
+    def arrange(self, binding: Binding, now: float) -> Iterator[tuple[str, Callable[[float], bool], float]]:
+        """After one load was ordered: those of its supply that have another time now, with what is wanted of each."""
+        supply = self._supplies.get(binding.supply or "")
+        for name in supply.arrange(now) if supply is not None else ():
+            gate = supply.loads[name] if supply is not None else None
+            if gate is not None and gate.at is not None:
+                yield name, gate.sample(), gate.at

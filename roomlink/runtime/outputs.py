@@ -15,7 +15,6 @@ from typing import Any
 import structlog
 
 from roomlink.core import events as ev
-from roomlink.core import view
 from roomlink.core.commands import Actor, ReportControl, ReportDevice, ReportWall
 from roomlink.core.devices import ARMED_CLASSES
 from roomlink.core.records import Level, Motion
@@ -25,10 +24,11 @@ from roomlink.drivers.outbox import alike
 from roomlink.drivers.port import Value
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.runner import Health, Runner
-from roomlink.runtime import wanted
+from roomlink.runtime import device_view, wanted
 from roomlink.runtime.clock import Timer
 from roomlink.runtime.gatekeeping import Gates
 from roomlink.runtime.gates import MotionGate, PowerGate
+from roomlink.runtime.stations import Stations
 from roomlink.runtime.wiring import Binding, Input, Wired, unwired, wire
 from roomlink.runtime.writer import Writer
 
@@ -53,17 +53,20 @@ class Outputs:
         self._wired: dict[str, Wired] = {}
         self._by_control: dict[tuple[str, str], list[Binding]] = {}
         self._gates = Gates()
+        self._powered: dict[str, Binding] = {}
         self._silent: dict[str, Timer] = {}
         self._doubts: dict[str, Timer] = {}
         self._known: set[str] = set()  # inputs that have spoken over the present connection
         # Bindings whose device lost power, or may have, with what it has reported since (None: nothing).
         self._returning: dict[str, Value] = {}
+        self._hushed: dict[str, float] = {}  # mutes, with until when they are on as levels beside them come up
         self._idle_power: set[str] = set()  # power bindings that a restart must not touch before somebody orders
         self._safe: set[tuple[str, str]] = set()
         """Controls driven towards safe before that is durable: older entries must not undo it."""
         self._said: dict[tuple[str, str], tuple[Value, float]] = {}  # (device, point) to what was heard, and when
         self._reloads: set[asyncio.Task[None]] = set()
         self._started = False
+        self._stations = Stations(writer)
 
     def start(self) -> None:
         self._writer.hooks.append(self._durable)
@@ -80,6 +83,7 @@ class Outputs:
         self._writer.early.remove(self._early)
         for timer in (*self._silent.values(), *self._doubts.values()):
             timer.cancel()
+        self._stations.stop()
         self._gates.rest_all(self._writer.clock.stamp())
         await asyncio.gather(*self._reloads, *(runner.stop() for runner in self._runners.values()))
 
@@ -89,6 +93,7 @@ class Outputs:
         if any(isinstance(event, ev.Configured) for event in entry.events):
             self._take_up(self._writer.state)
         self._follow(self._writer.state, entry.events)
+        self._stations.follow(self._writer.state, entry.events)
         if self._safe and not self._writer.owing:
             safe, self._safe = self._safe, set()
             for key in safe:
@@ -107,12 +112,11 @@ class Outputs:
         for event in events:
             if wanted.is_told(state, event):
                 self._send_told(state)
-            if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked):
-                key = (event.zone, event.control)
+            for key in wanted.touched(state, event):
                 for binding in self._by_control.get(key, ()) if early or key not in self._safe else ():
                     self._idle_power.discard(binding.name)
                     self._drive(state, binding)
-            elif isinstance(event, ev.Armed | ev.Disarmed):
+            if isinstance(event, ev.Armed | ev.Disarmed):
                 for bindings in self._by_control.values():
                     for binding in bindings:
                         if binding.name == event.binding and isinstance(event, ev.Armed):
@@ -162,18 +166,23 @@ class Outputs:
         value = mask.value if mask is not None else None if isinstance(record, Level) else record.value  # type: ignore[union-attr]  # motion has its gate
         if isinstance(gate, PowerGate):
             if binding.name not in self._idle_power or mask is not None:
-                sample, at = gate.want(bool(value), now)
+                sample, at = gate.want(bool(value), now, at_once=mask is not None)
                 runner.want(binding.points[""], wanted.mapped(binding, sample), at)
+                for name, moved, then in self._gates.arrange(binding, now):
+                    other = self._powered[name]
+                    self._runners[other.device].want(other.points[""], wanted.mapped(other, moved), then)
             return
         if binding.name in self._returning and not runner.connected:
             # What it may come up from is known once it is back.
             runner.outbox.forget(binding.points[""])
         elif mask is None and isinstance(record, Level):
             level = self._brought_up(state, binding, record, now)
-            runner.want(binding.points[""], wanted.mapped(binding, level.at), level.arrival or now)
+            runner.want(binding.points[""], wanted.level(state, binding, level), level.arrival or now)
         else:
             self._returning.pop(binding.name, None)  # what is masked does not come up: it is driven there
-            runner.want(binding.points[""], wanted.constant(binding.scaling.out(value)), now)
+            quiet_until = now if mask is not None else self._hushed.get(binding.name, now)
+            sample = wanted.muted(binding, value, quiet_until)
+            runner.want(binding.points[""], sample, quiet_until)
 
     def _brought_up(self, state: State, binding: Binding, record: Level, now: float) -> Level:
         """A level of a device that lost power, or may have, comes up from its low end; else as it is."""
@@ -187,12 +196,19 @@ class Outputs:
         blend = combining.blend if combining is not None else 0.0
         if not isinstance(spec, LevelSpec) or blend <= 0.0:
             return record
-        return replace(record, origin=spec.lo, start=now, seconds=max(blend, (record.arrival or now) - now))
+        level = replace(record, origin=spec.lo, start=now, seconds=max(blend, (record.arrival or now) - now))
+        for mute in self._wired[binding.device].bindings:
+            if mute.hushes:
+                # Muted, routed, levelled, and only then let out.
+                self._hushed[mute.name] = max(self._hushed.get(mute.name, now), now + level.seconds)
+                self._drive(state, mute)
+        return level
 
     # What devices say
 
     def _heard(self, wired: Wired, point: str, value: Value) -> None:
-        if point in wired.inputs:
+        self._stations.heard(wired.name, point, value)
+        if point in wired.inputs or point in wired.stations:
             self._said[wired.name, point] = (value, self._writer.clock.stamp())
         for found in wired.inputs.get(point, ()):
             self._spoke(found.what)
@@ -201,7 +217,7 @@ class Outputs:
             if command is not None:
                 self._writer.surely(command)
         for binding in wired.bindings:
-            if binding.name in self._returning and binding.points.get("") == point:
+            if binding.from_low and binding.name in self._returning and binding.points.get("") == point:
                 self._returning[binding.name] = value
                 self._drive(self._writer.state, binding)
             elif binding.points.get("") == point:
@@ -218,7 +234,7 @@ class Outputs:
                 timer.cancel()
             again = lambda: self._differs(wired, binding, point)  # noqa: E731  # said once, for one timer
             self._doubts[binding.name] = clock.call_at(place.changed + ECHO_S, again)
-        elif binding.follow and (binding.zone, binding.control) not in self._writer.state.masks:
+        elif binding.follow and wanted.own(self._writer.state, binding):
             self._turned_by_hand(wired, binding, place.reported)
         elif binding.cls == "signal":
             # It changed by itself, and nobody may change it there: it is driven again, at most once each ECHO_S.
@@ -246,10 +262,11 @@ class Outputs:
                 self._await_word(wired, found)
             return
         for binding in wired.bindings:
-            if binding.from_low:
+            if binding.from_low or binding.hushes:
                 self._returning[binding.name] = None
                 self._drive(self._writer.state, binding)
         self._said = {at: said for at, said in self._said.items() if at[0] != wired.name}
+        self._stations.lost(wired.name, health.why)
         for found in inputs:
             self._spoke(found.what)
             self._known.discard(found.what)
@@ -264,10 +281,12 @@ class Outputs:
 
         def silent() -> None:
             self._doubts.pop(f"return/{wired.name}", None)
-            for binding in wired.bindings:
+            # Mutes last: a level that comes up has them on by then, and where none does they are as they were.
+            for binding in sorted(wired.bindings, key=lambda binding: binding.hushes):
                 if binding.name in self._returning and self._wired.get(wired.name) is wired:
                     self._drive(self._writer.state, binding)
 
+        self._stations.connected(wired.name)
         if any(binding.name in self._returning for binding in wired.bindings):
             clock = self._writer.clock
             self._doubts[f"return/{wired.name}"] = clock.call_at(clock.stamp() + WORD_S, silent)
@@ -307,14 +326,16 @@ class Outputs:
         for name in fresh:
             self._runners[name] = self._runner(wired[name])
         self._gates.renew(state, bindings, self._runners, now)
+        self._powered = {binding.name: binding for binding in bindings if binding.cls == "power"}
         for binding in bindings:
             self._by_control.setdefault((binding.zone, binding.control), []).append(binding)
             if first and binding.cls == "power" and not binding.restore:
                 self._idle_power.add(binding.name)
-            if first and self._power_was_lost and binding.from_low:
+            if first and self._power_was_lost and (binding.from_low or binding.hushes):
                 self._returning[binding.name] = None
             self._drive(state, binding)
         self._send_told(state)
+        self._stations.take_up(wired, self._runners)
         for report in unwired(state.spec):
             self._writer.surely(report)
         self._said = {at: said for at, said in self._said.items() if at[0] in wired and at[0] not in fresh}
@@ -366,25 +387,4 @@ class Outputs:
 
     def devices(self) -> dict[str, Any]:
         """For ``/devices``: outputs by point, and the inputs with what was last heard there."""
-        now = self._writer.clock.stamp()
-        state = self._writer.state
-        found = {}
-        for name, runner in self._runners.items():
-            wired = self._wired[name]
-            said = {point: self._said.get((name, point)) for point in wired.inputs}
-            found[name] = {
-                "driver": wired.driver.name,
-                "up": runner.health.up,
-                "since": view.rfc3339(runner.health.since),
-                "why": runner.health.why,
-                "points": {**wanted.waiting(state, wired.bindings, now), **runner.snapshot()},
-                "inputs": {
-                    point: {
-                        "what": [one.what for one in wired.inputs[point]],
-                        "value": None if heard is None else heard[0],
-                        "since": None if heard is None else view.rfc3339(heard[1]),
-                    }
-                    for point, heard in said.items()
-                },
-            }
-        return found
+        return device_view.devices(self._writer.state, self._writer.clock.stamp(), self._runners, self._wired, self._said)

@@ -13,6 +13,10 @@ from roomlink.core.commands import (
     ReportControl,
     ReportDevice,
     ReportOverride,
+    ReportPaging,
+    ReportPanel,
+    ReportPassDoor,
+    ReportPresence,
     ReportWall,
     StopMotion,
     Unlink,
@@ -62,6 +66,14 @@ def subject(command: Command) -> Subject:
             return ("unlink", command.controller, command.zone or "")
         case Disarm():
             return ("disarm", command.binding)
+        case ReportPaging():
+            return ("paging", command.paging)
+        case ReportPresence():
+            return ("presence", command.zone)
+        case ReportPassDoor():
+            return ("pass-door", command.partition)
+        case ReportPanel():
+            return ("panel", command.controller)
         case _:
             return (type(command).__name__, repr(command))
 

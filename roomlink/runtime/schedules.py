@@ -14,10 +14,11 @@ from typing import Any
 import structlog
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.date import DateTrigger
 
 from roomlink import limits
 from roomlink.core.bookings import Booking
-from roomlink.core.commands import CLOCK, ExtendBooking, ForgetBookings, RunRoutine
+from roomlink.core.commands import CLOCK, AnnounceRoutine, ExtendBooking, ForgetBookings, RunRoutine
 from roomlink.core.events import Configured, Entry
 from roomlink.core.spec import Spec
 from roomlink.core.state import State
@@ -60,6 +61,16 @@ def missed(spec: Spec, after: float, now: float) -> list[RunRoutine]:
         if due:
             found.append(RunRoutine(CLOCK, name, due[-1]))
     return sorted(found, key=lambda command: command.due)
+
+
+def announcement(spec: Spec, name: str, now: float) -> AnnounceRoutine | None:
+    """The next announcement of a routine, for its first time that is far enough away; None where it surprises nobody."""
+    routine = spec.routines[name]
+    if routine.unless_used <= 0.0 or routine.warn <= 0.0:
+        return None
+    after = datetime.fromtimestamp(now + routine.warn, UTC)
+    due = trigger(routine.cron, spec.timezone).get_next_fire_time(None, after)
+    return None if due is None else AnnounceRoutine(CLOCK, name, due.timestamp())
 
 
 def short_of(state: State, now: float) -> list[tuple[str, Booking]]:
@@ -139,9 +150,25 @@ class Schedules:
         for name, routine in spec.routines.items():
             self._seen[name] = now
             self._scheduler.add_job(self._run, trigger(routine.cron, spec.timezone), args=[name], **usual)
+            self._plan_announcement(name, now)
         self._scheduler.add_job(self.keep, CronTrigger(timezone=spec.timezone, **DAILY), **usual)
 
+    def _plan_announcement(self, name: str, now: float) -> None:
+        """A routine that would surprise people is announced before it comes; the next one that can still be."""
+        spec = self._writer.state.spec
+        found = announcement(spec, name, now)
+        if found is not None:
+            at = datetime.fromtimestamp(found.due - spec.routines[name].warn, UTC)
+            usual: dict[str, Any] = {"misfire_grace_time": None}
+            self._scheduler.add_job(self._announce, DateTrigger(at), args=[found], **usual)
+
     # Jobs are coroutines: what is not, APScheduler runs in a thread, where the writer must not be touched.
+
+    async def _announce(self, command: AnnounceRoutine) -> None:
+        """Some time before a routine's own: people whom it would surprise are told."""
+        if command.routine in self._writer.state.spec.routines:
+            self._writer.surely(command)
+            self._plan_announcement(command.routine, max(self._writer.clock.stamp(), command.due))
 
     async def _run(self, name: str) -> None:
         """A routine's time has come."""

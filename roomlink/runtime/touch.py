@@ -10,10 +10,35 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from roomlink.core import alarm_view, bookings, discretion, links, travel_view, view, wall_view
+from roomlink.core import (
+    alarm_view,
+    bookings,
+    discretion,
+    evening_view,
+    links,
+    locking,
+    microphones,
+    paging,
+    travel_view,
+    view,
+    wall_view,
+)
 from roomlink.core import events as ev
 from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.divisions import DivisionEnded, DivisionSet
+from roomlink.core.evening_records import (
+    ClosingEnded,
+    ClosingSet,
+    EndingDropped,
+    EndingSet,
+    PagingEnded,
+    PagingStarted,
+    PassDoorSet,
+    PresenceSet,
+    WallMarked,
+    WallUnmarked,
+)
+from roomlink.core.lock_records import LockEnded, LockSet
 from roomlink.core.records import Wall
 from roomlink.core.spec import ChoiceSpec
 from roomlink.core.state import State
@@ -46,9 +71,12 @@ class Touch:
     offers: set[str] = field(default_factory=set)
     """zones whose choices may offer other sources than before"""
     overrides: bool = False
+    locks: bool = False
     alarms: bool = False
     noticed: set[str] = field(default_factory=set)
     """controllers that an alarm concerns"""
+    ends: set[str] = field(default_factory=set)
+    """controllers that are told of ends to come"""
     scenes: bool = False
     turns: bool = False
     """what is booked, or ticked off, changed: the turn list is to be asked for again; news for watchers alone"""
@@ -70,8 +98,10 @@ class Touch:
         self.flows |= other.flows
         self.offers |= other.offers
         self.overrides |= other.overrides
+        self.locks |= other.locks
         self.alarms |= other.alarms
         self.noticed |= other.noticed
+        self.ends |= other.ends
         self.scenes |= other.scenes
         self.turns |= other.turns
         self.fresh |= other.fresh
@@ -85,22 +115,23 @@ class Touch:
     @property
     def everywhere(self) -> bool:
         """Whether every panel shows something of it."""
-        shown = self.zones or self.walls or self.groups or self.flows or self.overrides or self.scenes
+        shown = self.zones or self.walls or self.groups or self.flows or self.overrides or self.locks or self.scenes
         return bool(shown or self.fresh)
 
     @property
     def place(self) -> Hashable:
         """What all panels show of it: touches that are alike in this give the same ``place_change``."""
-        return frozenset(self.zones), frozenset(self.walls), self.groups, self.flows, self.overrides, self.scenes
+        told = (self.groups, self.flows, self.overrides, self.locks, self.scenes)
+        return frozenset(self.zones), frozenset(self.walls), told
 
     def controllers(self) -> set[str]:
         """The controllers whose own face it changes."""
-        return self.faces.keys() | self.links | self.roles | self.noticed
+        return self.faces.keys() | self.links | self.roles | self.noticed | self.ends
 
     def concerns(self, controller: str) -> bool:
         """Whether it changes the face of this controller."""
         own = controller in self.faces or controller in self.links or controller in self.roles
-        return own or controller in self.noticed
+        return own or controller in self.noticed or controller in self.ends
 
 
 _OF_TURNS = (bookings.BookingSet, bookings.BookingDropped, bookings.MoveTicked, bookings.TickDropped)
@@ -129,6 +160,10 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.controls.add((event.zone, event.control))
         elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
             touch.overrides = True
+        elif isinstance(event, LockSet | LockEnded):
+            touch.locks = True
+            locks = (state.locks.get(event.lock), event.now if isinstance(event, LockSet) else None)
+            touch.roles.update(lock.controller for lock in locks if lock is not None and lock.controller is not None)
         elif isinstance(event, OneWaySet | OneWayEnded):
             touch.flows = True
             flows = (state.one_ways.get(event.overflow), event.now if isinstance(event, OneWaySet) else None)
@@ -147,11 +182,30 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.turns = True
         elif isinstance(event, bookings.WallRequested | bookings.WallRequestEnded | DivisionSet | DivisionEnded):
             touch.walls.add(event.partition)
+        elif isinstance(event, _OF_ENDS):
+            touch.ends.update(alarm_view.controllers_of(state, _ending_in(state, event)))
+        elif isinstance(event, PagingStarted | PagingEnded):
+            touch.controls.update(paging.covered(state, event.paging))
+        elif isinstance(event, WallMarked | WallUnmarked | PassDoorSet):
+            touch.walls.add(event.partition)
+        elif isinstance(event, PresenceSet):
+            touch.zones.add(event.zone)
         elif kind is ev.SceneSaved:
             touch.scenes = True
         elif kind in (ev.Configured, ev.ControlDropped, MicrophoneAssigned):
             touch.fresh = True
     return touch
+
+
+_OF_ENDS = (EndingSet, EndingDropped, ClosingSet, ClosingEnded)
+
+
+def _ending_in(state: State, event: EndingSet | EndingDropped | ClosingSet | ClosingEnded) -> Iterable[str]:
+    """The zones whose people are told something else from now on."""
+    if isinstance(event, ClosingSet | ClosingEnded):
+        return (event.zone,)
+    old = state.endings.get((event.booking, event.key))
+    return {*(() if old is None else old.zones), *(event.now.zones if isinstance(event, EndingSet) else ())}
 
 
 def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bookings.OccurrencesDropped) -> None:
@@ -160,6 +214,9 @@ def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bo
     keys = event.keys if isinstance(event, bookings.OccurrencesDropped) else [new.key for new in news]
     olds = [state.occurrences.get((event.booking, key)) for key in keys]
     for one in (*olds, *news):
+        if one is not None and state.endings:
+            # What is booked elsewhere in its zones changes what guests may have longer.
+            touch.ends.update(alarm_view.controllers_of(state, one.zones))
         if one is not None and one.live:
             touch.zones.update(one.zones)
             touch.veil |= one.private
@@ -200,6 +257,8 @@ def _face(state: State, controller: str, touch: Touch, now: float) -> Data:
         data.update(view.face_role(state, controller))
     if controller in touch.noticed or (controller in touch.links and state.alarms):
         data["alarms"] = alarm_view.on_panel(state, controller)
+    if controller in touch.ends or controller in touch.links:
+        data.update(evening_view.on_panel(state, controller))
     known = links.controls_of(state, controller)
     if controller in touch.links:
         names: Iterable[str] = known
@@ -225,6 +284,8 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
         data["microphones"] = travel_view.places(state)
     if touch.overrides:
         data["overrides"] = view.overrides(state)
+    if touch.locks:
+        data["locks"] = locking.view(state)
     if touch.scenes:
         data["scenes"] = view.scenes_of(state)
     return data
@@ -248,7 +309,7 @@ def watch_change(state: State, touch: Touch, seq: int, now: float) -> Data | Non
     data = _place(state, touch, touch.walls | touch.reports)
     zones: Data = data.setdefault("zones", {})
     for zone, control in touch.controls:
-        if not discretion.veiled(state, zone):
+        if not discretion.veiled(state, zone) and microphones.here(state, zone, control):
             zones.setdefault(zone, {}).setdefault("controls", {})[control] = view.control(state, zone, control, now)
     if not zones:
         del data["zones"]

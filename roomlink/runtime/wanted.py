@@ -6,9 +6,10 @@ import json
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from roomlink.core import alarm_view, microphones, view
+from roomlink.core import alarm_view, microphones, paging, view
 from roomlink.core import events as ev
 from roomlink.core.alarm_events import AlarmEvent
+from roomlink.core.evening_records import PagingEnded, PagingStarted
 from roomlink.core.records import Level, Motion
 from roomlink.core.spec import LevelSpec
 from roomlink.core.state import State
@@ -74,6 +75,31 @@ def mapped(binding: Binding, sample: Sample) -> Sample:
     return lambda t: out(sample(t))
 
 
+def level(state: State, binding: Binding, record: Level) -> Sample:
+    """A level over time as its device takes it: lower while somebody pages."""
+    by = paging.ducked(state, binding.zone, binding.control)
+    if by == 0.0:
+        return mapped(binding, record.at)
+    spec = state.spec.zones[binding.zone].controls[binding.control]
+    assert isinstance(spec, LevelSpec)
+    lowest = spec.lo
+    return mapped(binding, lambda t: max(lowest, record.at(t) - by))
+
+
+def muted(binding: Binding, value: Value, until: float) -> Sample:
+    """What is no level: ``value``, but for a mute that is on ``until`` a stamp whatever it shall be."""
+    own, quiet = binding.scaling.out(value), binding.scaling.out(True) if binding.hushes else None
+    return (lambda t: own if t >= until else quiet) if binding.hushes else (lambda t: own)
+
+
+def touched(state: State, event: ev.Event) -> Iterator[tuple[str, str]]:
+    """(zone, control) of the outputs that an event changes."""
+    if isinstance(event, ev.ControlSet | ev.Masked | ev.Unmasked):
+        yield event.zone, event.control
+    elif isinstance(event, PagingStarted | PagingEnded):
+        yield from paging.covered(state, event.paging)
+
+
 def constant(value: Value) -> Sample:
     return lambda t: value
 
@@ -87,8 +113,14 @@ def now_wanted(state: State, binding: Binding, now: float) -> Value:
     if record is None or isinstance(record, Motion):
         return None
     if isinstance(record, Level):
-        return binding.scaling.out(record.at(now))
+        return level(state, binding, record)(now)
     return binding.scaling.out(record.value)
+
+
+def own(state: State, binding: Binding) -> bool:
+    """Whether a control's output is the control's own: no override masks it, and no paging lowers it."""
+    masked = (binding.zone, binding.control) in state.masks
+    return not masked and paging.ducked(state, binding.zone, binding.control) == 0.0
 
 
 def is_so(state: State, binding: Binding, value: Value, now: float) -> bool:

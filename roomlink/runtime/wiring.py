@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pydantic import BaseModel
 
-from roomlink.core.commands import Actor, Command, ReportOverride, ReportWall
-from roomlink.core.spec import LevelSpec, Spec
+from roomlink.core.commands import (
+    Actor,
+    Command,
+    ReportOverride,
+    ReportPaging,
+    ReportPassDoor,
+    ReportPresence,
+    ReportWall,
+)
+from roomlink.core.spec import ChoiceSpec, LevelSpec, Spec
+from roomlink.core.treating import is_mute, is_sound
 from roomlink.drivers.mapping import Scaling
 from roomlink.drivers.port import Device, Driver, Value
 from roomlink.drivers.registry import Registry
@@ -32,9 +41,13 @@ class Binding:
     min_on: float
     min_off: float
     supply: str | None
+    last_on: bool
+    cool: float
     restore: bool
     from_low: bool
     digest: str
+    hushes: bool = False
+    """A mute beside levels that come up from low: it is on until they have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +55,7 @@ class Input:
     """A point that is read; ``command`` makes of its value what the core is told, or None for what means nothing."""
 
     what: str
-    """``wall/NAME/closed``, ``wall/NAME/stacked``, ``wall/NAME`` or ``override/NAME``"""
+    """``wall/NAME/closed``, ``wall/NAME/stacked``, ``wall/NAME``, ``override/NAME``, or of ``_CONTACTS``"""
     command: Callable[[Value], Command | None]
     lost: Callable[[str], Command]
     """What the core is told when the device is lost; takes the reason."""
@@ -59,6 +72,19 @@ class SoundOutput:
     off: float
 
 
+@dataclass(frozen=True, slots=True)
+class StationPart:
+    """A key, a knob or a lamp of a station, at a point; ``raw`` is what the configuration says of it."""
+
+    station: str
+    controller: str
+    kind: str
+    name: str
+    point: str
+    debounce: float
+    raw: Data
+
+
 @dataclass(slots=True)
 class Wired:
     """One device with all that hangs on it."""
@@ -71,9 +97,21 @@ class Wired:
     bindings: list[Binding] = field(default_factory=list)
     inputs: dict[str, list[Input]] = field(default_factory=dict)
     """By the point's name."""
+    stations: dict[str, list[StationPart]] = field(default_factory=dict)
+    """Keys, knobs and lamps by the point's name."""
     sound: list[SoundOutput] = field(default_factory=list)
     alarms: str | None = None
     """The point that takes all alarms as one document."""
+
+    @property
+    def read(self) -> dict[str, list[str]]:
+        """What is read at which point."""
+        found = {point: [one.what for one in there] for point, there in self.inputs.items()}
+        for point, parts in self.stations.items():
+            for part in parts:
+                if part.kind != "lamp":
+                    found.setdefault(point, []).append(f"station/{part.station}/{part.name}")
+        return found
 
     def make(self, registry: Registry) -> Device:
         return registry.make_device(self.driver, self.config, self.points.values())
@@ -102,6 +140,8 @@ def wire(spec: Spec, registry: Registry) -> dict[str, Wired]:
     for raw in data.get("bindings", ()):
         binding = _binding(spec, raw, devices[raw["device"]].driver, point)
         devices[binding.device].bindings.append(binding)
+    for wired in devices.values():
+        wired.bindings = _in_order(spec, wired.bindings)
     for raw in data.get("sound_outputs", ()):
         at = point(raw["device"], raw["point"])
         found = SoundOutput(raw["device"], at, raw["microphone"], raw["loudspeakers"], raw["off"])
@@ -111,13 +151,59 @@ def wire(spec: Spec, registry: Registry) -> dict[str, Wired]:
     for name, partition in data["partitions"].items():
         for device, at, read in _wall_inputs(name, partition, point):
             devices[device].inputs.setdefault(at, []).append(read)
+    for device, at, read in _contacts(data, point):
+        devices[device].inputs.setdefault(at, []).append(read)
     for name, override in data.get("overrides", {}).items():
         source = override["input"]
         if source["device"] not in devices:
             continue  # a lost input: ``unwired`` tells
         at = point(source["device"], source["point"])
         devices[source["device"]].inputs.setdefault(at, []).append(_override_input(name, source))
+    for name, station in data.get("stations", {}).items():
+        for kind in ("key", "knob", "lamp"):
+            for one, raw in station[f"{kind}s"].items():
+                at = point(raw["device"], raw["point"])
+                part = StationPart(name, station["controller"], kind, one, at, station["debounce"], raw)
+                devices[raw["device"]].stations.setdefault(at, []).append(part)
     return devices
+
+
+_Told = Callable[[Actor, str, bool | None], Command]
+_CONTACTS: dict[str, tuple[Callable[[Data, str], Any], _Told]] = {
+    "pass-door": (
+        lambda data, name: data["partitions"][name].get("pass_door"),
+        lambda by, name, made: ReportPassDoor(by, name, None if made is None else not made),
+    ),
+    "presence": (
+        lambda data, name: data["presence"][name],
+        lambda by, name, made: ReportPresence(by, name, bool(made)),
+    ),
+    "paging": (
+        lambda data, name: data["paging"][name]["input"],
+        lambda by, name, made: ReportPaging(by, name, bool(made), "its input is lost" if made is None else ""),
+    ),
+}
+"""Contacts that no wall's position and no override hangs on: where each is read, and what the core is told (made,
+not made, or None where it is lost)."""
+_SECTIONS = {"pass-door": "partitions", "presence": "presence", "paging": "paging"}
+
+
+def _contacts(data: Data, point: Callable[[str, Data], str]) -> Iterator[tuple[str, str, Input]]:
+    for kind, (of, told) in _CONTACTS.items():
+        for name in data.get(_SECTIONS[kind], {}):
+            source = of(data, name)
+            if source is not None:
+                at = point(source["device"], source["point"])
+                yield source["device"], at, _plain_input(f"{kind}/{name}", name, source, told)
+
+
+def _plain_input(what: str, name: str, source: Data, told: _Told) -> Input:
+    by = Actor(source["device"], "device")
+    return Input(
+        what,
+        lambda value: told(by, name, bool(value == source.get("made", True))),
+        lambda why: told(by, name, None),
+    )
 
 
 def unwired(spec: Spec) -> list[ReportOverride]:
@@ -154,10 +240,29 @@ def _binding(spec: Spec, raw: Data, driver: Driver, point: Callable[[str, Data],
         min_on=raw.get("min_on") or 0.0,
         min_off=raw.get("min_off") or 0.0,
         supply=raw.get("supply"),
+        last_on=raw.get("order") == "last-on",
+        cool=raw.get("cool") or 0.0,
         restore=bool(raw.get("restore", False)),
         from_low=raw.get("on_return") == "from-low",
         digest=raw.get("digest", ""),
     )
+
+
+def _in_order(spec: Spec, bindings: list[Binding]) -> list[Binding]:
+    """Bindings of one device as they are driven when it is back: mutes, routes, levels of sound; all else keeps its place."""
+    comes_up = any(binding.from_low for binding in bindings)
+
+    def rank(binding: Binding) -> int:
+        control = spec.zones[binding.zone].controls[binding.control]
+        if is_mute(control, binding.control):
+            return 0
+        if isinstance(control, ChoiceSpec):
+            return 1 if "sound" in control.carries else 3
+        return 2 if is_sound(control) else 3
+
+    return [
+        replace(b, hushes=comes_up and rank(b) == 0 and b.cls == "signal") for b in sorted(bindings, key=rank)
+    ]
 
 
 def _wall_inputs(name: str, partition: Data, point: Callable[[str, Data], str]) -> list[tuple[str, str, Input]]:

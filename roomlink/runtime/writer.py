@@ -30,6 +30,7 @@ from roomlink.runtime.engine import Engine
 from roomlink.runtime.hub import Hub
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.safety import WAKE, WAKE_COMMAND, Subject, safe_part, subject, towards_safe
+from roomlink.runtime.spacing import Spaced
 
 log = structlog.get_logger("roomlink")
 
@@ -83,7 +84,7 @@ class Writer:
         self.journal = journal
         self.metrics = metrics
         metrics.seq.set(seq)
-        self.hub = Hub(lambda: self.engine.durable, lambda: self.engine.seq, clock.stamp, journal.identity, _soon)
+        self.hub = Hub(lambda: self.state, lambda: self.engine.seq, clock.stamp, journal.identity, Spaced(clock.stamp))
         self.hooks: list[EntryHook] = []
         """Called with each entry once it is durable: the log, event streams, held things that were let go."""
         self.early: list[EntryHook] = []
@@ -298,9 +299,10 @@ class Writer:
         touch = touches.before(self.engine.durable, entry.events)
         self.engine.committed(entry)
         touches.spread(touch, self.engine.durable)
+        now, took = self.clock.stamp(), []
         while self._waiting and self._waiting[0].seq <= entry.seq:
             waiting = self._waiting.popleft()
-            self.metrics.command_seconds.observe(self.clock.stamp() - waiting.asked)
+            took.append(now - waiting.asked)
             if not waiting.done.done():
                 waiting.done.set_result(Receipt(waiting.seq, waiting.reply))
         for name, owed in list(self._owed.items()):
@@ -308,6 +310,9 @@ class Writer:
         controller = entry.did.get("controller")
         self.hub.publish(entry.seq, touch, controller if isinstance(controller, str) else None)
         self._tell(self.hooks, entry)
+        # What nobody waits for comes last.
+        for seconds in took:
+            self.metrics.command_seconds.observe(seconds)
         self.metrics.entry(entry)
         self._log(entry)
 

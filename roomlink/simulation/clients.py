@@ -69,7 +69,7 @@ class Client:
 
 
 _HEAD = ("type", "seq", "at", "resumed", "journal", "holder")
-_WHOLE = ("groups", "overrides", "alarms", "scenes")
+_WHOLE = ("groups", "one_way", "microphones", "overrides", "locks", "alarms", "scenes")
 
 
 def merge(picture: Data, change: Data) -> None:
@@ -105,6 +105,7 @@ class Line:
         self.transport = self
         self.closing = False
         self.has_room = True
+        self.silent_s = 0.0
         self.scope = {"extensions": {EXTENSION: {"wire": self}}}
         self.app = app
         self.state = SimpleNamespace()

@@ -13,7 +13,10 @@ from roomlink.simulation.place import Place
 
 PEOPLE = (Actor("program", "http"), Actor("office", "http"), Actor("technician", "http"))
 CONTACT = Actor("crew", "http")
+OVERFLOWS = ("balcony", "balcony", "stream", "relay")
+"""One of them is configured, and two are names of joins as well."""
 BOOKINGS = ("gala", "fair", "supper", "course", "talk", "ball")
+LOCKS = ("quiet", "closed")
 Make = Callable[[Random, Place, float], Command]
 """Takes the stamp at which it is going to be carried out, more or less."""
 
@@ -27,8 +30,8 @@ def _act(dice: Random, place: Place, at: float) -> Command:
     kind = place.controls.get(control, {"kind": "none"})["kind"]
     do = dice.choice({
         "choice": ["set", "set", "align"],
-        "level": ["set", "set", "raise", "lower", "stop", "align"],
-        "switch": ["set", "set", "align"],
+        "level": ["set", "set", "step", "raise", "lower", "stop", "align"],
+        "switch": ["set", "set", "toggle", "align"],
         "momentary": ["press", "release"],
         "motion": ["open", "close", "stop"],
     }.get(kind, ["set"]))  # fmt: skip
@@ -41,7 +44,7 @@ def _act(dice: Random, place: Place, at: float) -> Command:
         do,
         controller=dice.choice(place.controllers) if through else None,
         zone=None if through else place.zone(dice),
-        value=place.value(dice, control) if given else None,
+        value=dice.choice([-3.0, 1.5, 400.0]) if do == "step" else place.value(dice, control) if given else None,
         over=dice.choice([0.0, 0.0, 0.5, 3.0, 60.0]) if do == "set" else 0.0,
         for_s=dice.choice([0.2, 1.0, 5.0, 10.0]) if bounded else None,
         given=given,
@@ -58,8 +61,25 @@ def _wall(dice: Random, place: Place, at: float) -> Command:
     return cmd.ReportWall(CONTACT, wall, None if pin == 0.0 else position, pin=pin)
 
 
+def _combine(dice: Random, place: Place, at: float) -> Command:
+    controller = dice.choice([None, None, None, dice.choice(place.controllers)])
+    return cmd.CombineWall(_by(dice), dice.choice(place.walls), dice.random() < 0.6, controller)
+
+
 def _join(dice: Random, place: Place, at: float) -> Command:
     return cmd.JoinZones(_by(dice), dice.choice(["stream", "relay"]), dice.choice([(), place.some_zones(dice)]))
+
+
+def _overflow(dice: Random, place: Place, at: float) -> Command:
+    name = dice.choice(OVERFLOWS)
+    if dice.random() < 0.3:
+        return cmd.StartOverflow(_by(dice), name)
+    carries: tuple[str, ...] | None = dice.choice([None, ("sound",), ("picture",), ("sound", "picture")])
+    return cmd.StartOverflow(_by(dice), name, place.zone(dice), place.zone(dice), carries)
+
+
+def _assign(dice: Random, place: Place, at: float) -> Command:
+    return cmd.AssignMicrophone(_by(dice), dice.choice(place.microphones), place.zone(dice))
 
 
 def _scene(dice: Random, place: Place, at: float) -> Command:
@@ -138,12 +158,30 @@ def _alarm(dice: Random, place: Place) -> str:
     return dice.choice(["calendar/office", *lost, *(f"wall-unknown/{wall}" for wall in place.walls)])
 
 
+def _lock(dice: Random, place: Place, at: float) -> Command:
+    controls = (place.control(dice),) if dice.random() < 0.5 else ()
+    zone = place.zone(dice) if dice.random() < 0.7 else None
+    controller = None if zone is not None else dice.choice(place.controllers)
+    length = dice.choice([5.0, 60.0, 600.0])
+    return cmd.SetLock(_by(dice), dice.choice(LOCKS), zone, controller, controls, length, dice.choice(["", "hash"]))
+
+
+def _panel(dice: Random, place: Place, at: float) -> Command:
+    there = tuple(dice.sample(place.controllers, dice.randint(0, len(place.controllers))))
+    return cmd.ReportPanel(_by(dice), dice.choice(place.controllers), dice.random() < 0.6, there)
+
+
 COMMANDS: dict[str, tuple[int, Make]] = {
     "Act": (30, _act),
     "LinkZone": (10, lambda d, p, at: cmd.LinkZone(_by(d), d.choice(p.controllers), p.zone(d))),
     "Unlink": (5, lambda d, p, at: cmd.Unlink(_by(d), d.choice(p.controllers), d.choice([None, d.choice(p.zones)]))),
     "ReportWall": (14, _wall),
+    "CombineWall": (6, _combine),
+    "StateArrangement": (2, lambda d, p, at: cmd.StateArrangement(_by(d), "banquet", d.choice([None, 0.0, 600.0]))),
     "JoinZones": (4, _join),
+    "StartOverflow": (4, _overflow),
+    "EndOverflow": (2, lambda d, p, at: cmd.EndOverflow(_by(d), d.choice(OVERFLOWS))),
+    "AssignMicrophone": (2, _assign),
     "RecallScene": (5, _scene),
     "SaveScene": (2, _save),
     "RemoveScene": (1, lambda d, p, at: cmd.RemoveScene(_by(d), d.choice([*p.scenes, "evening"]), ("*",))),
@@ -151,6 +189,10 @@ COMMANDS: dict[str, tuple[int, Make]] = {
     "ReportControl": (3, _report),
     "Arm": (5, lambda d, p, at: cmd.Arm(_by(d), d.choice(p.bindings), "Kim, on site")),
     "Disarm": (1, lambda d, p, at: cmd.Disarm(_by(d), d.choice(p.bindings))),
+    "SetLock": (3, _lock),
+    "ReleaseLock": (3, lambda d, p, at: cmd.ReleaseLock(_by(d), d.choice(LOCKS), d.random() < 0.7, "hash")),
+    "TakeLead": (3, lambda d, p, at: cmd.TakeLead(_by(d), d.choice(p.controllers))),
+    "ReportPanel": (3, _panel),
     "StopMotion": (1, lambda d, p, at: cmd.StopMotion(_by(d), "somebody asks")),
     "CreateBooking": (8, _book),
     "ChangeBooking": (3, _change),
@@ -167,7 +209,8 @@ COMMANDS: dict[str, tuple[int, Make]] = {
 }
 """How often each kind comes up, and how one is made."""
 _NEEDS = {
-    "ReportWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides", "RunRoutine": "routines",
+    "AssignMicrophone": "microphones",
+    "ReportWall": "walls", "CombineWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides", "RunRoutine": "routines",
     "Arm": "bindings", "Disarm": "bindings",
 }  # fmt: skip
 

@@ -28,6 +28,9 @@ class Place:
     overrides: list[str]
     bindings: list[str]
     routines: list[str]
+    microphones: list[str]
+    brought: list[str]
+    """Sources that belong to no zone, as choices name them."""
     devices: list[str]
     points: list[tuple[str, str]]
     """(device, point) of everything that is driven."""
@@ -45,7 +48,7 @@ class Place:
             return round(dice.uniform(lo - 1.0, hi + 1.0), 1)
         if spec["kind"] == "choice":
             own = [str(option) for option in spec["options"]]
-            return dice.choice([*own * 3, "none", f"{dice.choice(self.zones)}/{dice.choice(own)}"])
+            return dice.choice([*own * 3, "none", f"{dice.choice(self.zones)}/{dice.choice(own)}", *self.brought])
         return dice.random() < 0.5
 
     def zone(self, dice: Random) -> str:
@@ -86,6 +89,8 @@ def place_of(variants: Iterable[Mapping[str, Any]]) -> Place:
         overrides=names("overrides"),
         bindings=list(dict.fromkeys(one["name"] for data in datas for one in data.get("bindings", ()))),
         routines=names("routines"),
+        microphones=names("microphones"),
+        brought=[f"venue/{name}" for name in names("venue_sources")],
         devices=names("devices"),
         points=list(driven),
         inputs=list(read),

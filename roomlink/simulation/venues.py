@@ -55,6 +55,12 @@ def random_venue(dice: Random) -> Data:
         routines={"night": {"scene": "dark", "cron": {"hour": "23"}, "when_busy": dice.choice(["skip", "defer"])}},
         crews={},
     )
+    _travelling(data, zones, dice)
+    for wall in data["partitions"].values():
+        wall["combine"] = dice.choice(["auto", "auto", "ask", "hand"])
+    stated = {name: dice.choice(["open", "open", "closed"]) for name in data["partitions"]}
+    data["arrangements"] = {"banquet": {"walls": stated, "pin": 900.0}}
+    data["zones"][zones[0]]["idle"] = dice.choice([None, "dark", "doors"])
     _wire(data, dice)
     return data
 
@@ -73,6 +79,24 @@ def _controls(dice: Random) -> Data:
     }
 
 
+def _travelling(data: Data, zones: Sequence[str], dice: Random) -> None:
+    """Sources of the venue, a named overflow, a microphone with a cable, and one that goes from zone to zone."""
+    data["venue_sources"] = {
+        "music": {"name": "Music", "carries": ["sound"]},
+        "roof": {"name": "Roof camera", "carries": dice.choice([["picture"], ["sound", "picture"]])},
+    }
+    carries = dice.choice([["sound"], ["picture"], ["sound", "picture"]])
+    data["overflows"] = {"balcony": {"name": "Balcony", "from": zones[0], "to": zones[-1], "carries": carries}}
+    data["microphones"], data["loudspeakers"] = {}, {}
+    places = {"lectern": [zones[0]], "handheld": list(zones)}
+    for name, there in places.items():
+        controls = {f"{name}-level": venues.level(section="sound"), f"{name}-mute": venues.switch(start=True)}
+        for zone in there:
+            data["zones"][zone]["controls"] = {**data["zones"][zone]["controls"], **controls}
+        members = {"level": f"{name}-level", "mute": f"{name}-mute", "zones": there, "radio": name == "handheld"}
+        data["microphones"][name] = {"name": name.capitalize(), "zone": zones[0], "at": [0.0, 0.0], **members}
+
+
 def _panels(zones: Sequence[str], dice: Random) -> Data:
     found: Data = {
         f"{zone}-panel": {
@@ -80,6 +104,7 @@ def _panels(zones: Sequence[str], dice: Random) -> Data:
             "feedback": dice.choice(["mismatch-flag", "majority", "last-linked"]),
             "on_link": dice.choice(["keep", "carry", "pickup"]),
             "level_mode": dice.choice(["same", "offset"]),
+            "hand_links_on_close": dice.choice(["end", "end", "keep"]),
         }
         for zone in zones
     }
@@ -97,6 +122,7 @@ def _combining(zones: Sequence[str], dice: Random) -> Data | None:
         "lead_order": order[: dice.randint(1, len(order))],
         "others": dice.choice(["own", "mirror", "lock"]),
         "blend": dice.choice([0.0, 1.0, 3.0]),
+        "restore_for": dice.choice([0.0, 60.0, 3600.0]),
         "on_combine": {"volume": dice.choice(rules), "program": dice.choice(["lead", "keep"]), "mute": "lead"},
         "on_separate": {"volume": dice.choice(["restore", "keep"]), "program": dice.choice(["restore", "keep", None])},
     }
@@ -117,8 +143,9 @@ def _wire(data: Data, dice: Random) -> None:
             ends = ("closed", "stacked") if dice.random() < 0.5 else ("closed",)
             wall["contacts"] = {end: {"device": "sensors", "point": {"name": f"{name} {end}"}} for end in ends}
             wall["sensed"] = True
+    mutes = {microphone["mute"]: True for microphone in data["microphones"].values()}
     data["overrides"] = {
-        "fire": _override("life-safety", {"mute": True, "house": 100.0}, None),
+        "fire": _override("life-safety", {"mute": True, "house": 100.0, **mutes}, None),
         "rigging": _override("lockout", {"house": 100.0}, list(data["zones"])[:1]),
     }
 
@@ -166,7 +193,7 @@ def _without_zone(data: Data, dice: Random) -> None:
     del data["zones"][zone]
     for name, wall in list(data["partitions"].items()):
         if zone in wall["between"]:
-            del data["partitions"][name]
+            _drop_wall(data, name)
     for name, controller in list(data["controllers"].items()):
         if controller["home"] == zone:
             _drop_controller(data, name)
@@ -178,12 +205,23 @@ def _without_zone(data: Data, dice: Random) -> None:
         if override.get("zones"):
             override["zones"] = [z for z in override["zones"] if z != zone] or None
     _drop_scenes(data, lambda scene: scene.get("zone") == zone or zone in (scene.get("zones") or {}))
-    data.update({key: [] for key in ("sound_outputs", "microphones", "loudspeakers") if data.get(key)})
+    data.update({key: [] for key in ("sound_outputs", "loudspeakers") if data.get(key)})
+    for microphone in data["microphones"].values():
+        microphone["zones"] = [z for z in microphone.get("zones", ()) if z != zone]
+    _drop_microphones(data, lambda microphone: microphone["zone"] == zone)
+    flows = data["overflows"].items()
+    data["overflows"] = {name: flow for name, flow in flows if zone not in (flow["from"], flow["to"])}
 
 
 def _without_wall(data: Data, dice: Random) -> None:
     if data["partitions"]:
-        del data["partitions"][dice.choice(list(data["partitions"]))]
+        _drop_wall(data, dice.choice(list(data["partitions"])))
+
+
+def _drop_wall(data: Data, name: str) -> None:
+    del data["partitions"][name]
+    for arrangement in data["arrangements"].values():
+        arrangement["walls"].pop(name, None)
 
 
 def _without_controller(data: Data, dice: Random) -> None:
@@ -252,6 +290,14 @@ def _forget_control(data: Data, control: str) -> None:
     for rules in ("on_combine", "on_separate"):
         (data["combining"] or {}).get(rules, {}).pop(control, None)
     _drop_scenes(data, lambda scene: control in json.dumps(scene))
+    _drop_microphones(data, lambda microphone: control in (microphone.get("level"), microphone.get("mute")))
+
+
+def _drop_microphones(data: Data, goes: Callable[[Data], bool]) -> None:
+    """With the controls that they have left, which would mean nothing without them."""
+    for name, microphone in list(data["microphones"].items()):
+        if goes(microphone):
+            del data["microphones"][name]
 
 
 def _drop_bindings(data: Data, goes: Callable[[str, str], bool]) -> None:

@@ -58,8 +58,8 @@ class WatchedEngine(Engine):
     def _see(self) -> None:
         if self.watch is None and self.durable.digest:
             self.watch = Watch.over(self.durable.spec)
-            self.watch.lived = True
             self.watch.alone = {zone: dict(values) for zone, values in self.durable.alone.items()}
+            self.watch.alone_since = dict(self.durable.alone_since)
             # Who unlinked what by hand before a restart is not told by the state; that a link is missing is.
             homes = self.watch.plan.homes.items()
             pairs = {(name, zone) for name, home in homes for zone in self.durable.group_of[home]}

@@ -32,6 +32,8 @@ CLASSES = {
     "min_on": ("power",),
     "min_off": ("power",),
     "supply": ("power",),
+    "order": ("power",),
+    "cool": ("power",),
     "restore": ("power",),
     "on_loss": ("power", "motion"),
     "on_return": ("signal",),
@@ -136,6 +138,9 @@ class _One:
             "restore": bool(entry.restore),
             "on_loss": entry.on_loss or "unknown",
             "on_return": entry.on_return or back,
+            # Named only where they are written: what was checked on site before they were known stays armed.
+            **({"order": entry.order} if entry.order else {}),
+            **({"cool": entry.cool} if entry.cool else {}),
         }
 
     def _control(self, name: str) -> AnyControl | None:
@@ -177,6 +182,8 @@ class _One:
             if getattr(entry, member) is None:
                 right = f"write {member}: with one of the device's points"
                 self.report.add(path, f"{member!r} is missing", right, key=True)
+        if entry.order is not None and entry.supply is None:
+            self.report.add((*path, "order"), "last of which loads?", "write supply: with the one that they share")
         if entry.supply is not None and entry.supply not in self.site.claimed["supplies"]:
             self.report.dangling((*path, "supply"), "supply", entry.supply, self.site.claimed["supplies"])
 

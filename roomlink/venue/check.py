@@ -8,7 +8,7 @@ from roomlink.core import sources
 from roomlink.core.groups import components
 from roomlink.core.spec import ChoiceSpec, Spec
 from roomlink.core.travel_spec import VENUE
-from roomlink.venue import check_joining
+from roomlink.venue import check_hands, check_joining
 from roomlink.venue.findings import Finding, Path, Severity, dotted, in_order, listing
 from roomlink.venue.geometry import inside, on_outline, overlapping
 from roomlink.venue.load import Loaded
@@ -21,7 +21,7 @@ def check(loaded: Loaded) -> list[Finding]:
     """The warnings of loading and those found here, by place."""
     found = [
         finding(loaded, path, text, right)
-        for rule in (_homes, _leads, _lines, _overlaps, _posted, _sources, _of_venue, _placed, *check_joining.RULES)
+        for rule in (*_RULES, *check_joining.RULES, *check_hands.RULES)
         for path, text, right in rule(loaded)
     ]
     return in_order([*loaded.warnings, *found])
@@ -142,3 +142,6 @@ def all_open(spec: Spec) -> list[tuple[str, ...]]:
 
     rank = spec.zone_rank
     return [tuple(sorted(group, key=rank.__getitem__)) for group in components(spec.zones, beyond) if len(group) > 1]
+
+
+_RULES = (_homes, _leads, _lines, _overlaps, _posted, _sources, _of_venue, _placed)

@@ -129,6 +129,7 @@ class Level(ControlBase):
     start: Number | None = Field(None, description="the value at first; the lowest if not given")
     tolerance: Amount = Field(0.0, description="zones that differ by no more agree")
     ceiling: Number | None = Field(None, description="the highest value that an order can reach")
+    unmute_on_raise: Name | None = Field(None, description="the mute that goes off when a hand raises it")
     sound: Flag | None = Field(None, description="whether more of it is louder; if not given, where its unit is dB")
 
     @property
@@ -167,6 +168,7 @@ class Level(ControlBase):
             "start": lo if self.start is None else self.start,
             "tolerance": self.tolerance,
             "ceiling": self.ceiling,
+            **({} if self.unmute_on_raise is None else {"unmute_on_raise": self.unmute_on_raise}),
             "sound": self.sound,
         }
 
@@ -178,7 +180,7 @@ class Switch(ControlBase):
     start: OnOff = Field(False, description="on or off at first", json_schema_extra={"default": "off"})
     min_on: Duration = Field(0.0, description="the shortest time on", json_schema_extra={"default": "0s"})
     min_off: Duration = Field(0.0, description="the shortest time off", json_schema_extra={"default": "0s"})
-    mutes: Flag | None = Field(None, description="whether on is silence; if not given, where its name is mute or ends so")
+    mutes: Flag | None = Field(None, description="whether on is silence; if not given, if it is called mute")
 
     def take(self, raw: object) -> Value | Fault:
         try:

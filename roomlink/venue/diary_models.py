@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from roomlink.venue.base import Strict
-from roomlink.venue.fields import Duration, Label, Name, shown, wrong
+from roomlink.venue.fields import Duration, Label, LastingDuration, Name, shown, wrong
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _CLOCK = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]|24:00")
@@ -76,6 +76,14 @@ class Bookings(Strict):
     infeasible: Literal["refuse", "flag"] = Field(
         "flag", description="what becomes of a booking whose walls the crews cannot move in time"
     )
+    warn: Duration = Field(
+        600.0, description="how long before the end the guests are told; 0s: never", json_schema_extra={"default": "10min"}
+    )
+    extend: list[LastingDuration] = Field(
+        [900.0, 1800.0],
+        description="how much longer they may have it then, if the zones are free",
+        json_schema_extra={"default": ["15min", "30min"]},
+    )
 
 
 class Cron(Strict):
@@ -98,6 +106,14 @@ class Routine(Strict):
     over: Duration = Field(0.0, description="how long the change takes", json_schema_extra={"default": "0s"})
     when_busy: Literal["skip", "defer"] = Field(
         "skip", description="in a zone that a booking holds: leave it out, or wait until the zone is free"
+    )
+    unless_used: Duration = Field(
+        0.0,
+        description="put off for so long after a use by hand or while somebody is present; 0s: it runs whoever is there",
+        json_schema_extra={"default": "0s"},
+    )
+    warn: Duration = Field(
+        300.0, description="how long before it those are told whom it would surprise", json_schema_extra={"default": "5min"}
     )
 
 

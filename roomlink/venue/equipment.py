@@ -102,6 +102,12 @@ class Binding(Strict):
     min_on: Duration | None = Field(None, description="the shortest time on of a power output")
     min_off: Duration | None = Field(None, description="the shortest time off of a power output")
     supply: Name | None = Field(None, description="the supply that a power output shares with others")
+    order: Literal["last-on"] | None = Field(
+        None, description="last-on: of its supply's loads it is switched on last and off first, as befits amplifiers"
+    )
+    cool: Duration | None = Field(
+        None, description="how long it stays on after it is ordered off, so that a lamp cools"
+    )
     restore: Flag | None = Field(None, description="whether a power output comes back on after a restart")
     on_loss: Literal["off", "holds", "unknown"] | None = Field(
         None, description="what the device does by itself when it loses this service: off, holds or unknown"

@@ -30,6 +30,8 @@ def walls(
         found[name] = {**partitions[name], **sensed}
         for member, contact in (sensed["contacts"] or {}).items():
             _own((*made.path, "contacts", member, "point"), contact, taken, report)
+        if "pass_door" in sensed:
+            _own((*made.path, "pass_door", "point"), sensed["pass_door"], taken, report)
         if sensed["report"] is not None:
             _own((*made.path, "report", "point"), sensed["report"], taken, report)
     return found
@@ -61,11 +63,13 @@ def _sensed(made: Wall, devices: Devices, report: Report) -> dict[str, Any]:
         point = made.filled(entry.report.point)
         told = devices.read((*path, "report"), entry.report.device, point)
         told["values"] = _positions((*path, "report", "values"), entry.report.values.model_dump(), report)
+    door = None if entry.pass_door is None else _contact((*path, "pass_door"), made, entry.pass_door, devices)
     return {
         "sensed": bool(contacts or told),
         "simulated": entry.contacts == "simulated",
         "contacts": contacts,
         "report": told,
+        **({} if door is None else {"pass_door": door}),
     }
 
 
@@ -105,8 +109,10 @@ def overrides(
             "kind": entry.kind,
             "input": {**_override_input((*path, "input"), entry, devices, report), "active": entry.input.active},
             "zones": entry.zones,
-            "values": values((*path, "values"), entry.values, site, report)
-            | (mutes if entry.kind == "life-safety" else {}),
+            "values": {
+                **values((*path, "values"), entry.values, site, report),
+                **(mutes if entry.kind == "life-safety" else {}),
+            },
             "blend": entry.blend,
         }
         if not _masks(entry, site):

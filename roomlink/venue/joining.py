@@ -10,7 +10,9 @@ from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Path, Report
 
 
-def arrangements(model: Mapping[str, models.Arrangement], partitions: Mapping[str, Any], report: Report) -> dict[str, Any]:
+def arrangements(
+    model: Mapping[str, models.Arrangement], partitions: Mapping[str, Any], report: Report
+) -> dict[str, Any]:
     """The resolved arrangements."""
     found: dict[str, Any] = {}
     for key, entry in model.items():
@@ -24,9 +26,7 @@ def arrangements(model: Mapping[str, models.Arrangement], partitions: Mapping[st
     return found
 
 
-def idle(
-    model: models.Configuration, zones: Mapping[str, Any], scenes: Mapping[str, Any], report: Report
-) -> None:
+def idle(model: models.Configuration, zones: Mapping[str, Any], scenes: Mapping[str, Any], report: Report) -> None:
     """Note idle scenes that do not exist, or hold nothing for a zone that is to have them."""
     for section, entries in (("zone_types", model.zone_types), ("zones", model.zones)):
         for key, entry in entries.items():

@@ -11,7 +11,21 @@ from typing import Any
 
 from roomlink.core.spec import Spec, from_data
 from roomlink.errors import VenueFault
-from roomlink.venue import alarms, bindings, calendar, diary, inputs, joining, references, site, sound, travel, wiring
+from roomlink.venue import (
+    alarms,
+    bindings,
+    calendar,
+    diary,
+    evening,
+    inputs,
+    joining,
+    references,
+    site,
+    sound,
+    stations,
+    travel,
+    wiring,
+)
 from roomlink.venue.controls import capitalised
 from roomlink.venue.findings import Finding, Path, Place
 from roomlink.venue.parse import STAND_IN, parse
@@ -84,6 +98,7 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
             "id": model.venue.id,
             "name": model.venue.name or capitalised(model.venue.id),
             "timezone": model.venue.timezone,
+            **({} if model.venue.idle_after is None else {"idle_after": model.venue.idle_after}),
         },
         "zones": zones,
         "partitions": partitions,
@@ -108,8 +123,11 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
         model.overrides, here, devices, report, mutes=travel.mutes(microphones)
     )
     data["devices"], data["supplies"] = devices.config, supplies
+    data |= stations.stations(model, data["controllers"], here, devices, report)
+    data |= stations.locks(model.locks, here, data["controllers"], report)
     data["bindings"] = bindings.bindings(parsed, raw, data, here, devices, report)
     data["sound_outputs"] = sound.outputs(parsed, devices, report)
+    data |= evening.evening(model, data, here, devices, report)
     data |= alarms.alarms(model.alarms, data, devices, report)
     devices.together()
     return data

@@ -17,6 +17,7 @@ from roomlink.venue.controls import Control
 from roomlink.venue.diary_models import Bookings, Crew, Routine
 from roomlink.venue.equipment import (
     Binding,
+    Contact,
     Device,
     Loudspeaker,
     Microphone,
@@ -27,6 +28,7 @@ from roomlink.venue.equipment import (
     WallContacts,
     WallReport,
 )
+from roomlink.venue.evening_models import Paging, Presence
 from roomlink.venue.fields import (
     Amount,
     Duration,
@@ -42,6 +44,7 @@ from roomlink.venue.fields import (
     Template,
     Timezone,
 )
+from roomlink.venue.station_models import ReadyLock, Station
 from roomlink.venue.travel_models import Overflow, VenueSource
 
 
@@ -51,6 +54,10 @@ class Venue(Strict):
     id: Name = Field(description="a name for programs, such as tidewater")
     name: Label | None = Field(None, description="the words for people")
     timezone: Timezone = Field(description="an IANA time zone, such as America/Halifax")
+    idle_after: LastingDuration | None = Field(
+        None,
+        description="after so long without the service, zones that no booking has get their idle scene; 30min if not given",
+    )
 
 
 class ZoneType(Strict):
@@ -96,6 +103,12 @@ class Partition(Strict):
         None, description="where its contacts are read, closed: and stacked:, or simulated for a demo"
     )
     report: WallReport | None = Field(None, description="where its position is read, if a device reports it as a value")
+    after: list[Template] = Field(
+        default_factory=list, description="walls on the same track that are moved before it, whichever way"
+    )
+    pass_door: Contact | None = Field(
+        None, description="where the door in it is read, made when closed; it is shown, and joins nothing"
+    )
     repeat: list[Part] | None = Field(None, description="stamp the wall out once for each of these")
     step: Point | None = Field(None, description="how far each repetition lies from the one before, in metres")
 
@@ -110,6 +123,9 @@ class Controller(Strict):
     )
     on_link: Literal["keep", "carry", "pickup"] = Field("keep", description="what happens to levels at linking")
     level_mode: Literal["same", "offset"] = Field("same", description="one value for all zones, or one shift")
+    panel: Literal["seen", "expected", "none"] = Field(
+        "seen", description="whether its panel is missed when it leads: expected, none, or once one was seen"
+    )
     reach: list[Template] | None = Field(None, description="the zones that it may link by hand; all if not given")
     hand_links_on_close: Literal["end", "keep"] = Field(
         "end", description="links by hand when the wall between closes, and at a booking's end; keep: a roving panel"
@@ -192,6 +208,8 @@ class Configuration(Strict):
     supplies: dict[Name, Supply] = Field(default_factory=dict)
     bindings: list[Binding] = Field(default_factory=list)
     overrides: dict[Name, Override] = Field(default_factory=dict)
+    stations: dict[Name, Station] = Field(default_factory=dict)
+    locks: dict[Name, ReadyLock] = Field(default_factory=dict)
     sound: Sound = Field(default_factory=Sound)
     microphones: dict[Name, Microphone] = Field(default_factory=dict)
     venue_sources: dict[Name, VenueSource] = Field(default_factory=dict)
@@ -199,6 +217,8 @@ class Configuration(Strict):
     loudspeakers: dict[Name, Loudspeaker] = Field(default_factory=dict)
     calendar: Calendar = Field(default_factory=Calendar)
     alarms: Alarms = Field(default_factory=Alarms)
+    paging: dict[Name, Paging] = Field(default_factory=dict)
+    presence: dict[Name, Presence] = Field(default_factory=dict)
     webhooks: list[Webhook] = Field(default_factory=list)
     journal: Journal = Field(default_factory=Journal)
     sound_outputs: list[SoundOutput] = Field(default_factory=list)

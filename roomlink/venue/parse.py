@@ -14,7 +14,16 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roomlink.venue import alarm_models, calendar_models, diary_models, equipment, models, travel_models
+from roomlink.venue import (
+    alarm_models,
+    calendar_models,
+    diary_models,
+    equipment,
+    evening_models,
+    models,
+    station_models,
+    travel_models,
+)
 from roomlink.venue.controls import KINDS, AnyControl, Choice, Control
 from roomlink.venue.fields import shown
 from roomlink.venue.findings import Path, Report, listing, nearest
@@ -42,6 +51,11 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("supplies", "*"): equipment.Supply,
     ("bindings", "*"): equipment.Binding,
     ("overrides", "*"): equipment.Override,
+    ("stations", "*"): station_models.Station,
+    ("stations", "*", "keys", "*"): station_models.Key,
+    ("stations", "*", "knobs", "*"): station_models.Knob,
+    ("stations", "*", "lamps", "*"): station_models.Lamp,
+    ("locks", "*"): station_models.ReadyLock,
     ("overrides", "*", "input"): equipment.Input,
     ("partitions", "*", "contacts"): equipment.Contacts,
     ("partitions", "*", "contacts", "*"): equipment.Contact,
@@ -60,6 +74,10 @@ _SHAPES: dict[Path, type[BaseModel]] = {
     ("alarms", "suppressed", "*", "while"): alarm_models.While,
     ("alarms", "mqtt"): alarm_models.AlarmTopic,
     ("sound_outputs", "*"): equipment.SoundOutput,
+    ("paging", "*"): evening_models.Paging,
+    ("paging", "*", "input"): equipment.Contact,
+    ("presence", "*"): evening_models.Presence,
+    ("partitions", "*", "pass_door"): equipment.Contact,
 }
 
 _DRIVE_WORDS = {
@@ -192,10 +210,14 @@ def _unit(path: Path, error: str) -> Path:
         "sound_outputs": 2,
         "devices": 2,
         "overrides": 2,
+        "stations": 4,
+        "locks": 2,
         "calendar": 2,
         "webhooks": 2,
         "alarms": 2,
         "venue_sources": 2,
+        "paging": 2,
+        "presence": 2,
         "overflows": 2,
     }
     unit = path[: depth.get(str(path[0]) if path else "", 3)]

@@ -135,6 +135,7 @@ def partitions(model: models.Configuration, raw: Mapping[str, Any], site: Site, 
             "move_limit": entry.move_limit,
             "move_minutes": entry.move_minutes,
             "combine": entry.combine,
+            "after": [made.fill(wall) for wall in entry.after],
         }
     return found
 
@@ -158,6 +159,7 @@ def controllers(model: models.Configuration, raw: Mapping[str, Any], site: Site,
             "level_mode": entry.level_mode,
             "reach": reach,
             "hand_links_on_close": entry.hand_links_on_close,
+            **({} if entry.panel == "seen" else {"panel": entry.panel}),
         }
     return found
 

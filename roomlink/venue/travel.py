@@ -22,7 +22,7 @@ def note_sources(model: models.Configuration, site: Site) -> None:
 
 
 def travel(model: models.Configuration, site: Site, report: Report) -> Data:
-    """The sections, each where there is something in it: a venue that says nothing of them keeps its digest."""
+    """The two sections."""
     if model.venue_sources and VENUE in site.claimed["zones"]:
         text = f"a zone is called {VENUE!r}, and so are the sources that belong to no zone"
         report.add(("zones", VENUE), text, "give the zone another name", key=True)
@@ -31,7 +31,7 @@ def travel(model: models.Configuration, site: Site, report: Report) -> Data:
         for key, entry in model.venue_sources.items()
     }
     overflows = {key: _overflow(key, model, site, report) for key in model.overflows}
-    return {name: section for name, section in (("venue_sources", sources), ("overflows", overflows)) if section}
+    return {"venue_sources": sources, "overflows": overflows}
 
 
 def _overflow(key: str, model: models.Configuration, site: Site, report: Report) -> Data:
@@ -41,7 +41,7 @@ def _overflow(key: str, model: models.Configuration, site: Site, report: Report)
         report.add((*path, "to"), f"{entry.to} has what is in it already", "name another zone")
     elif all(known) and "picture" in entry.carries and not _takes(site, entry):
         text = f"no choice of {entry.to} takes what {entry.source} has: only its microphones are heard there"
-        right = f"give both a choice of one name with sources: true, or write carries: sound ({', '.join(entry.carries)})"
+        right = "give both a choice of one name with sources: true, or write carries: sound"
         report.add(path, text, right, key=True, severity="warning")
     return {
         "name": entry.name or capitalised(key),
@@ -108,9 +108,7 @@ def _controls(key: str, entry: Microphone, report: Report) -> Iterator[tuple[str
         yield f"{key}-mute", mute
 
 
-def _give(
-    zone: str, microphone: str, made: Mapping[str, AnyControl], zones: Data, site: Site, report: Report
-) -> None:
+def _give(zone: str, microphone: str, made: Mapping[str, AnyControl], zones: Data, site: Site, report: Report) -> None:
     own = site.zone_controls[zone]
     if clash := [name for name in made if name in own]:
         text = f"{zone} has a control {listing(clash)} of its own"

@@ -8,7 +8,7 @@ import queue
 import subprocess
 import sys
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -260,10 +260,12 @@ class NotStarted(Exception):
 class Served:
     """The service in a process of its own, started as a person would start it."""
 
-    def __init__(self, folder: Path, data: Path | None = None, *more: str, sign_in: bool = False) -> None:
+    def __init__(
+        self, folder: Path, data: Path | None = None, *more: str, sign_in: bool = False, also: Sequence[Path] = ()
+    ) -> None:
         kept = (*(() if data is None else ("--data", str(data))), *(() if sign_in else ("--open",)))
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "roomlink", "serve", str(folder), "--port", "0", *kept, *more],
+            [sys.executable, "-m", "roomlink", "serve", str(folder), *map(str, also), "--port", "0", *kept, *more],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,

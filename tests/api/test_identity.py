@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Awaitable, Callable
+from typing import Any
 
 import httpx
 import pytest
@@ -118,7 +119,8 @@ async def test_every_message_needs_its_role(guarded: Running, caller: str) -> No
         panel = Panel(socket)
         await panel.next()
         for kind, role in models.MESSAGE_ROLES.items():
-            given = {"act": {"control": "volume", "do": "stop"}, "recall": {"scene": "dinner"}}
+            given: dict[str, Any] = {"act": {"control": "volume", "do": "stop"}, "recall": {"scene": "dinner"}}
+            given["combine"] = {"partition": "heron-plover", "combine": False}
             more = given.get(kind, {"zone": "tern"} if kind in ("link", "unlink") else {})
             await panel.send(type=kind, id=kind, **more)
             if kind == "holding":

@@ -604,8 +604,7 @@ async def test_a_panel_that_never_reads_holds_up_nobody_and_gets_the_latest(serv
     async with service.panel() as panel:
         rounds = 3000
         for i in range(rounds):
-            await panel.send(type="act", id=i, control="volume", do="set", value=-1.0 - i % 50)
-        last = await panel.until("ok", rounds - 1)
+            last = await panel.act("volume", "set", i, value=-1.0 - i % 50)
         await panel.fence()
         assert panel.changes()[-1]["seq"] == last["seq"]
         assert panel.changes()[-1]["controller"]["controls"]["volume"]["value"] == -50.0

@@ -1,4 +1,4 @@
-"""Several nodes: a press through a follower beside one through the writer, a planned hand-over, a wave of reconnects."""
+"""Several nodes: a press through a follower beside one through the writer, a hand-over, a wave of reconnects."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import time
 from pathlib import Path
 from typing import Any
 
-from tests.api.harness import HARBOUR
 from tests.bench import _load
 from tests.bench.press import PRESSES, Presser
 from tests.nats_servers import NatsServer
@@ -84,15 +83,13 @@ def main() -> None:
                 site.node(name)
             first = site.writer(["a", "b"])
             second = "b" if first == "a" else "a"
-            times = {}
+            us = {}
             for name in (first, second):
                 presser = Presser("roomlink", _port(site.nodes[name].url), PATH)
                 presser.number = {first: 0, second: 5000}[name]
-                times[name] = statistics.median(presser.press() for _ in range(PRESSES))
+                us[name] = statistics.median(presser.press() for _ in range(PRESSES)) * 1e6
                 presser.sock.close()
-            print(
-                f"a press through the writer {times[first] * 1e6:.0f} us, through another node {times[second] * 1e6:.0f} us"
-            )
+            print(f"a press through the writer {us[first]:.0f} us, through another node {us[second]:.0f} us")
             waits = [hand_over(site, number) for number in range(HAND_OVERS)]
             print(f"planned hand-over: longest wait {max(waits) * 1e3:.0f} ms of {HAND_OVERS}, none refused")
             alive = next(served for served in site.nodes.values() if served.process.poll() is None)

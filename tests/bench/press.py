@@ -34,8 +34,9 @@ class Presser:
         asked = self.kind.ask(self.number)
         start = time.perf_counter()
         self.sock.sendall(asked)
-        while _load.MARK not in self.sock.recv(65536):
-            pass
+        while _load.MARK not in (got := self.sock.recv(65536)):
+            if not got:
+                raise ConnectionError("closed meanwhile")
         return time.perf_counter() - start
 
 

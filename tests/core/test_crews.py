@@ -135,3 +135,63 @@ def test_a_minimal_set_cannot_be_done_but_any_one_fewer_can(seed: int) -> None:
     assert not can_be_done(few, shifts)
     for one in few:
         assert can_be_done([other for other in few if other is not one], shifts)
+
+
+def ordered_day(dice: random.Random) -> tuple[list[Job], list[Shift]]:
+    """Up to five moves that share tracks, one or two crews."""
+    jobs: list[Job] = []
+    for n in range(dice.randint(2, 5)):
+        release, minutes = 5.0 * dice.randint(0, 6), 5.0 * dice.randint(1, 3)
+        deadline = release + minutes + 5.0 * dice.randint(0, 6)
+        one = job(f"w{n}", minutes, release, deadline)
+        befores = tuple(other.name for other in jobs if dice.random() < 0.35)
+        jobs.append(Job(one.name, one.seconds, one.release, one.deadline, befores))
+    dice.shuffle(jobs)
+    shifts = [shift(f"c{n}", 5.0 * dice.randint(0, 2), 5.0 * dice.randint(5, 12)) for n in range(dice.randint(1, 2))]
+    return jobs, shifts
+
+
+def can_be_done_in_order(jobs: Sequence[Job], shifts: Sequence[Shift]) -> bool:
+    """By trying every order of starts with every way to share the jobs out, each as early as can be."""
+    names = {one.name for one in jobs}
+
+    def works(order: Sequence[Job], way: Sequence[int]) -> bool:
+        free, ends = [one.start for one in shifts], dict[tuple[str, str], float]()
+        for one, place in zip(order, way, strict=True):
+            befores = [name for name in one.after if name in names]
+            if any(name not in ends for name in befores):
+                return False
+            end = max(free[place], one.release, *(ends[name] for name in befores)) + one.seconds
+            if end > min(one.deadline, shifts[place].end):
+                return False
+            free[place] = ends[one.name] = end
+        return True
+
+    ways = list(product(range(len(shifts)), repeat=len(jobs)))
+    return any(works(order, way) for order in permutations(jobs) for way in ways)
+
+
+def test_days_with_an_order_of_walls_are_judged_as_by_trying_everything() -> None:
+    """Walls on one track come one after another; the answer stays exact, and a plan keeps the order."""
+    dice, seen = random.Random(20260502), {True: 0, False: 0}
+    for _ in range(300):
+        jobs, shifts = ordered_day(dice)
+        found = schedule(jobs, shifts)
+        assert found.feasible is can_be_done_in_order(jobs, shifts), (jobs, shifts)
+        if found.feasible:
+            holds(found, jobs, shifts)
+            for one in jobs:
+                for name in one.after:
+                    assert found.plan[name].end <= found.plan[one.name].start
+        seen[bool(found.feasible)] += 1
+    assert min(seen.values()) > 60, "both answers come up"
+
+
+def test_an_order_alone_can_make_a_day_impossible() -> None:
+    """Two crews could move both walls at once, were they not on one track."""
+    crews = [shift("day", 0, 60), shift("night", 0, 60)]
+    inner, outer = job("inner", 20, 0, 30), job("outer", 20, 0, 30)
+    assert schedule([inner, outer], crews).feasible
+    behind = Job(outer.name, outer.seconds, outer.release, outer.deadline, (inner.name,))
+    assert schedule([inner, behind], crews).feasible is False
+    assert schedule([behind], crews).feasible, "what is not to be moved keeps nothing back"

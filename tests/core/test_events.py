@@ -8,8 +8,12 @@ import pytest
 
 from roomlink.core import access as ac
 from roomlink.core import bookings as bk
+from roomlink.core import evening_records as en
 from roomlink.core import events as ev
+from roomlink.core import lead_records as ld
+from roomlink.core import lock_records as lk
 from roomlink.core import travel_events as tr
+from roomlink.core.divisions import Division, DivisionEnded, DivisionSet, UsedByHand
 from roomlink.core.records import (
     Alarm,
     Arming,
@@ -67,7 +71,10 @@ ALL: list[ev.Event] = [
     ev.ZoneDropped("a"),
     ev.RoleSet("a-panel", Role(False, "b-panel")),
     ev.ControllerDropped("a-panel"),
-    ev.Remembered("a", {"volume": -30.0, "program": None, "mute": True}),
+    ev.Remembered("a", {"volume": -30.0, "program": None, "mute": True}, 1000.0, ("b1", "19700101T012320Z")),
+    DivisionSet("a-b", Division("apart", 1000.0, "kim")),
+    DivisionEnded("a-b", "the wall closed"),
+    UsedByHand(("a", "b"), 1000.0),
     ev.OverflowSet("graduation", ("a", "c")),
     ev.SceneSaved(
         "dinner", {"name": "", "type": None, "zone": None, "values": {}, "zones": {"a": {"volume": -3.0}}}, "e"
@@ -149,6 +156,21 @@ ALL: list[ev.Event] = [
     tr.OneWaySet("balcony", tr.OneWay("a", "b", ("sound",), 1000.0, "alex", ("b1", "19700101T012320Z"))),
     tr.OneWayEnded("balcony", "ended by alex"),
     tr.MicrophoneAssigned("handheld", "b"),
+    lk.LockSet("quiet", lk.Lock("a", None, ("volume",), "kim", 1000.0, 2000.0, "$argon2id$x", "rehearsal")),
+    lk.LockEnded("quiet", "its time was over"),
+    ld.LeadSet(("a", "b"), ld.Lead("b-panel", "taken", 1000.0, "kim")),
+    ld.LeadEnded(("a", "b")),
+    ld.PanelSet("a-panel", 1000.0),
+    en.EndingSet("b1", "19700101T012320Z", en.Ending(("a", "b"), 9000.0, 8400.0)),
+    en.EndingDropped("b1", "19700101T012320Z"),
+    en.ClosingSet("all-off", "a", en.Closing(2000.0, 1000.0, "used at 00:16", 1700.0)),
+    en.ClosingEnded("all-off", "a", "it runs"),
+    en.PresenceSet("a", 1000.0),
+    en.PagingStarted("desk", en.Paging(1000.0, 1060.0, "kim")),
+    en.PagingEnded("desk", "it was let go"),
+    en.WallMarked("a-b", en.WallMark("bent", "kim", 1000.0)),
+    en.WallUnmarked("a-b"),
+    en.PassDoorSet("a-b", True),
     ev.Told("office", 7, ((6, 0, "no answer"),)),
     ev.Answered("key", "digest", {"seq": 7, "zones": ["a"]}),
     ev.Noticed("zone c is no longer configured"),

@@ -7,7 +7,14 @@ from typing import Any
 import pytest
 
 from roomlink.core import microphones, travel_view, view
-from roomlink.core.commands import AssignMicrophone, RecallScene, ReportControl, ReportOverride, SaveScene, StartOverflow
+from roomlink.core.commands import (
+    AssignMicrophone,
+    RecallScene,
+    ReportControl,
+    ReportOverride,
+    SaveScene,
+    StartOverflow,
+)
 from roomlink.core.travel_events import MicrophoneAssigned
 from roomlink.errors import Refused, UnknownName
 from roomlink.testing import venues

@@ -112,7 +112,7 @@ class Model:
     groups: list[frozenset[str]] = field(default_factory=lambda: [frozenset(z) for z in ZONES])
     by_hand: set[tuple[str, str]] = field(default_factory=set)
     stay_out: set[tuple[str, str]] = field(default_factory=set)
-    """Unlinked by hand since the last regrouping."""
+    """Unlinked by hand since the last regrouping, or mirrors a lead that was."""
     presses: dict[tuple[str, str], tuple[set[str], float | None]] = field(default_factory=dict)
     """(holder, surface) to the zones held and until when."""
     alone: dict[str, float] = field(default_factory=dict)
@@ -151,6 +151,13 @@ class Model:
         group = self.group(PANELS[controller]["home"])
         lead = self.lead(group)
         return self.others == "lock" and len(group) > 1 and lead not in (None, controller)
+
+    def mirrors(self, controller: str, zone: str) -> set[str]:
+        """The panels that follow when ``controller`` is linked to or unlinked from ``zone`` by hand."""
+        group = self.group(PANELS[controller]["home"])
+        if self.others != "mirror" or len(group) == 1 or zone not in group or self.lead(group) != controller:
+            return set()
+        return {c for c, spec in PANELS.items() if spec["home"] in group and c != controller}
 
     def links_by_combining(self, controller: str) -> set[str]:
         group = self.group(PANELS[controller]["home"])
@@ -316,15 +323,22 @@ class Evening(RuleBasedStateMachine):
 
     @rule(controller=panels, zone=zones)
     def link(self, controller: str, zone: str) -> None:
+        self.driver.wake()
+        anew = zone not in self.driver.linked(controller)
         if self.through(controller, lambda: self.driver.link(controller, zone)):
             self.model.by_hand.add((controller, zone))
+            if anew:
+                self.model.stay_out -= {(c, zone) for c in self.model.mirrors(controller, zone)}
             assert self.driver.linked(controller)[-1] == zone
 
     @rule(controller=panels, zone=zones | st.none())
     def unlink(self, controller: str, zone: str | None) -> None:
+        self.driver.wake()
         for gone in [zone] if zone else ZONES:
             self.model.by_hand.discard((controller, gone))
             self.model.stay_out.add((controller, gone))
+            if gone in self.driver.linked(controller):
+                self.model.stay_out |= {(c, gone) for c in self.model.mirrors(controller, gone)}
         if self.through(controller, lambda: self.driver.unlink(controller, zone)):
             assert zone not in self.driver.linked(controller)
 

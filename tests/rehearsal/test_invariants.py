@@ -12,6 +12,7 @@ import pytest
 
 from roomlink.core.records import Choice, Level, Wall
 from roomlink.core.spec import from_data
+from roomlink.rehearsal.adoption import Adopted
 from roomlink.rehearsal.faces import of_levels, of_states
 from roomlink.rehearsal.invariants import RULES, Broken, Watch, said, same
 from roomlink.rehearsal.plan import Plan, components
@@ -44,10 +45,10 @@ def test_groups_are_those_of_an_independent_library() -> None:
 
 
 def test_zones_that_join_shall_get_what_on_combine_says() -> None:
-    """The lead's home is b; the quietest level counts; a source is said as each zone says it."""
+    """That of b is adopted; the quietest level counts; a source is said as each zone says it."""
     plan = plan_of()
     before = {("a", "program"): None, ("a", "volume"): -40.0, ("b", "program"): "laptop", ("b", "volume"): -20.0}
-    wishes = treated(plan, ("a", "b"), {("a",), ("b",)}, before, {})
+    wishes = treated(plan, ("a", "b"), {("a",), ("b",)}, before, {}, Adopted("b", ("b",), ()))
     assert wishes == {
         ("a", "program"): ("combine", "b/laptop"),
         ("a", "volume"): ("combine", -40.0),
@@ -58,29 +59,31 @@ def test_zones_that_join_shall_get_what_on_combine_says() -> None:
 
 def test_a_zone_that_parts_shall_get_what_on_separate_says() -> None:
     """What it had alone comes back; a rule for nothing keeps; a lost source falls back before anything else."""
-    before = {("a", "program"): "b/laptop", ("a", "volume"): -40.0}
-    alone = {"a": {"volume": -12.0, "program": "lectern"}}
-    old = {("a", "b")}
-    assert treated(plan_of(), ("a",), old, before, alone) == {
+    before: dict[tuple[str, str], Any] = {("a", "program"): "b/laptop", ("a", "volume"): -10.0}
+    kept: dict[str, Any] = {"volume": -12.0, "program": "lectern"}
+    old: set[tuple[str, ...]] = {("a", "b")}
+    assert treated(plan_of(), ("a",), old, before, kept, None) == {
         ("a", "program"): ("restore", None),
         ("a", "volume"): ("restore", -12.0),
     }
-    assert treated(plan_of(on_separate={"program": "keep"}), ("a",), old, before, alone) == {
+    assert treated(plan_of(on_separate={"program": "keep"}), ("a",), old, before, kept, None) == {
         ("a", "program"): ("sources", None),
-        ("a", "volume"): ("quiet", -40.0),
+        ("a", "volume"): ("quiet", -10.0),
     }
-    with_ceiling = treated(plan_of(on_separate={"volume": 0.0}), ("a",), old, before, alone)
+    quieter = {**before, ("a", "volume"): -40.0}
+    assert treated(plan_of(), ("a",), old, quieter, kept, None)["a", "volume"] == ("quiet", -40.0)
+    with_ceiling = treated(plan_of(on_separate={"volume": 0.0}), ("a",), old, before, kept, None)
     assert with_ceiling["a", "volume"] == ("restore", -6.0)
 
 
 def test_a_part_that_stays_plural_is_treated_only_if_it_has_a_new_lead() -> None:
-    """Without b, the first of the lead order, a leads what is left; with it nothing changes."""
+    """Without b, the first of the lead order, a leads what is left, which gets no louder; with it nothing changes."""
     plan = plan_of(on_combine={"volume": "loudest"})
     before = {(zone, control): None for zone in "abc" for control in ("program",)}
     levels: dict[tuple[str, str], Any] = {("a", "volume"): -40.0, ("b", "volume"): -20.0, ("c", "volume"): -30.0}
-    wishes = treated(plan, ("a", "c"), {("a", "b", "c")}, {**before, **levels}, {})
-    assert wishes["a", "volume"] == ("combine", -30.0)
-    wishes = treated(plan, ("b", "c"), {("a", "b", "c")}, {**before, **levels}, {})
+    wishes = treated(plan, ("a", "c"), {("a", "b", "c")}, {**before, **levels}, {}, None)
+    assert wishes["a", "volume"] == ("quiet", -40.0)
+    wishes = treated(plan, ("b", "c"), {("a", "b", "c")}, {**before, **levels}, {}, None)
     assert wishes["c", "volume"] == ("quiet", -30.0)
 
 

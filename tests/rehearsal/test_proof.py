@@ -9,7 +9,22 @@ from typing import Any
 
 import pytest
 
-from roomlink.core import combining, feedback, links, orders, overrides, walls
+from roomlink.core import (
+    alarms,
+    asking,
+    combining,
+    feedback,
+    fences,
+    homing,
+    leading,
+    links,
+    orders,
+    overrides,
+    reference,
+    sources,
+    treating,
+    walls,
+)
 from roomlink.core.commands import Act, ReportWall
 from roomlink.core.events import ControlSet, WallSet
 from roomlink.core.records import Choice, Level
@@ -41,7 +56,9 @@ def hall(others: str = "mirror", **members: Any) -> dict[str, Any]:
         "on_separate": {"program": "none", "volume": "restore", "mute": "keep"},
     }
     combining = venues.lead_by_order("abcd", others=others, **rules)
-    return venues.ring(4, controls=CONTROLS, combining=combining, wall={"settle": 2.0}, overrides=FIRE, **members)
+    data = venues.ring(4, controls=CONTROLS, combining=combining, wall={"settle": 2.0}, overrides=FIRE, **members)
+    data["partitions"]["a-d"]["combine"] = "ask"
+    return data
 
 
 @pytest.mark.parametrize("others", ["mirror", "lock", "own"])
@@ -117,7 +134,7 @@ def cuts_the_gap_short(patch: pytest.MonkeyPatch) -> None:
 
 
 def forgets_to_restore(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(combining, "_separate", lambda draft, spec, zone: None)
+    patch.setattr(treating, "_separate", lambda draft, spec, zone: None)
 
 
 def remembers_too_late(patch: pytest.MonkeyPatch) -> None:
@@ -130,8 +147,8 @@ def forgets_a_flag(patch: pytest.MonkeyPatch) -> None:
 
 
 def drops_a_link(patch: pytest.MonkeyPatch) -> None:
-    real = combining._settle_links
-    patch.setattr(combining, "_settle_links", lambda draft, c, group: real(draft, c, group[:-1]))
+    real = leading._settle_links
+    patch.setattr(leading, "_settle_links", lambda draft, c, group: real(draft, c, group[:-1]))
 
 
 def keeps_a_link(patch: pytest.MonkeyPatch) -> None:
@@ -139,7 +156,13 @@ def keeps_a_link(patch: pytest.MonkeyPatch) -> None:
 
 
 def lets_a_source_cross(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(combining, "_drop_lost_sources", lambda draft, groups: None)
+    real = sources.drop_lost
+
+    def drop_lost(draft: Any, zones: Any, **said: Any) -> None:
+        if said:  # an overflow ends; walls say nothing more
+            real(draft, zones, **said)
+
+    patch.setattr(sources, "drop_lost", drop_lost)
 
 
 def jumps_a_level(patch: pytest.MonkeyPatch) -> None:
@@ -159,30 +182,30 @@ def passes_the_ceiling(patch: pytest.MonkeyPatch) -> None:
 
 
 def moves_house_lights(patch: pytest.MonkeyPatch) -> None:
-    real = combining._combine
+    real = treating._combine
 
-    def combine(draft: Any, spec: Any, group: tuple[str, ...]) -> None:
-        real(draft, spec, group)
+    def combine(draft: Any, spec: Any, group: tuple[str, ...], chosen: Any) -> None:
+        real(draft, spec, group, chosen)
         orders.set_level(draft, group[-1], "house", -60.0, over=1.0, by="combining")
 
-    patch.setattr(combining, "_combine", combine)
+    patch.setattr(treating, "_combine", combine)
 
 
 def unmutes_on_parting(patch: pytest.MonkeyPatch) -> None:
-    real = combining._separate
+    real = treating._separate
 
     def separate(draft: Any, spec: Any, zone: str) -> None:
         real(draft, spec, zone)
         orders.set_switch(draft, zone, "mute", False, by="combining")
 
-    patch.setattr(combining, "_separate", separate)
+    patch.setattr(treating, "_separate", separate)
 
 
 def picks_the_last_lead(patch: pytest.MonkeyPatch) -> None:
     def lead_of(state: Any, group: tuple[str, ...]) -> str | None:
         return f"{group[-1]}-panel"
 
-    patch.setattr(combining, "lead_of", lead_of)
+    patch.setattr(leading, "lead_of", lead_of)
 
 
 def counts_too_early(patch: pytest.MonkeyPatch) -> None:
@@ -218,11 +241,11 @@ def does_not_snapshot_walls(patch: pytest.MonkeyPatch) -> None:
 
 
 def takes_the_loudest(patch: pytest.MonkeyPatch) -> None:
-    patch.setitem(combining._OF_GROUP, "quietest", max)
+    patch.setitem(treating._OF_GROUP, "quietest", max)
 
 
 def carries_what_it_should_keep(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(combining, "_treats", lambda draft, zone, control: (zone, control) in draft.controls)
+    patch.setattr(treating, "treats", lambda draft, zone, control: (zone, control) in draft.controls)
 
 
 def hides_disagreement(patch: pytest.MonkeyPatch) -> None:
@@ -249,7 +272,49 @@ def never_rests(patch: pytest.MonkeyPatch) -> None:
 
 
 def stumbles(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(combining, "_treat", lambda draft, spec, group, olds: {}["nothing"])
+    patch.setattr(treating, "treat", lambda draft, spec, group, olds: {}["nothing"])
+
+
+def restores_the_sound(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(treating, "quiet", lambda spec, control, now, value: value)
+
+
+def adopts_the_lead(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(reference, "_used_last", lambda state, parts: parts)
+
+
+def changes_more_than_the_newcomers(patch: pytest.MonkeyPatch) -> None:
+    real = reference.choose
+
+    def choose(state: Any, group: Any, parts: Any) -> Any:
+        chosen = real(state, group, parts)
+        return chosen and replace(chosen, part=(chosen.zone,), settled=())
+
+    patch.setattr(reference, "choose", choose)
+
+
+def forgets_who_used_it(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(reference, "note_use", lambda draft, command, zones: None)
+
+
+def keeps_links_by_hand(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(homing, "end_parted", lambda draft, groups, old_of: None)
+
+
+def combines_unasked(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(asking, "WAITS", {})
+
+
+def lets_bookings_together(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(fences, "fence", lambda draft, opened: None)
+
+
+def fences_in_silence(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(alarms, "raise_alarm", lambda draft, alarm, text: None)
+
+
+def restores_what_is_old(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(treating, "_kept_for", lambda draft, spec, zone: draft.alone.get(zone, {}))
 
 
 def refuses_what_it_offers(patch: pytest.MonkeyPatch) -> None:
@@ -286,6 +351,15 @@ FAULTS: list[tuple[Plant, set[str]]] = [
     (never_rests, {"rest"}),
     (stumbles, {"whole"}),
     (refuses_what_it_offers, {"offered"}),
+    (restores_the_sound, {"quiet", "restore"}),
+    (adopts_the_lead, {"combine"}),
+    (changes_more_than_the_newcomers, {"combine"}),
+    (forgets_who_used_it, {"used"}),
+    (keeps_links_by_hand, {"by hand"}),
+    (combines_unasked, {"asked"}),
+    (lets_bookings_together, {"fence"}),
+    (fences_in_silence, {"fence"}),
+    (restores_what_is_old, {"restore"}),
 ]
 
 
@@ -307,8 +381,8 @@ def test_a_counterexample_is_printed_in_words(monkeypatch: pytest.MonkeyPatch) -
     lets_a_source_cross(monkeypatch)
     told = str(prove(hall()).failure)
     assert "b-c reports open" in told
-    assert "c-d reports closed" in told
-    assert "a wall is closed between them" in told
+    assert "a-b reports closed" in told
+    assert "sound and picture never cross a closed wall" in told
 
 
 def test_an_arrangement_costs_the_same_however_many_walls_there_are() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from roomlink.cli import main
-from roomlink.core import combining, orders
+from roomlink.core import orders, treating
 from roomlink.core.access_commands import AddKey, BeginSession, SetPerson
 from roomlink.core.commands import (
     Act,
@@ -204,7 +204,7 @@ def test_a_counterexample_becomes_a_scenario_that_fails_until_the_fault_is_mende
 ) -> None:
     """Kept in the venue's rehearsals folder, ready to run."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(combining, "_separate", lambda draft, spec, zone: None)
+        patch.setattr(treating, "_separate", lambda draft, spec, zone: None)
         assert main(["check", str(folder), "--prove"]) == 1
         assert "not proved: after" in capsys.readouterr().out
         (kept,) = (folder / "rehearsals").iterdir()

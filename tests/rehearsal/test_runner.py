@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from roomlink.core import combining
+from roomlink.core import leading
 from roomlink.drivers.registry import Registry
 from roomlink.rehearsal.junit import junit
 from roomlink.rehearsal.runner import Result, rehearse, run_file
@@ -262,7 +262,7 @@ def test_walls_stand_at_first_as_the_scenario_says(folder: Path, contacts: str) 
 
 def test_every_entry_of_a_rehearsal_is_held_to_the_rules(rehearsed: Rehearsed, monkeypatch: pytest.MonkeyPatch) -> None:
     """A broken rule fails the scenario though nobody expected anything there."""
-    monkeypatch.setattr(combining, "_settle_links", lambda draft, controller, group: None)
+    monkeypatch.setattr(leading, "_settle_links", lambda draft, controller, group: None)
     result = rehearsed("  - {at: 5s, do: {wall: gull-auk, position: open}}\n  - {at: 10s}\n")
     (failure,) = result.failures
     assert failure.differences[0].what == "rule links"

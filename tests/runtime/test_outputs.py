@@ -20,7 +20,9 @@ from roomlink.core.commands import (
     LetGo,
     Recover,
     ReportControl,
+    ReportOverride,
     ReportWall,
+    StartOverflow,
     StopMotion,
 )
 from roomlink.core.state import State
@@ -385,6 +387,29 @@ async def test_the_sound_plan_is_sent_and_follows_the_groups(rig: Rig) -> None:
     await rig.until(lambda: rig.rack.values.get("a-to-b") == -90.0 and rig.rack.values.get("delay-a") == 10.0)
     await rig.do(ReportWall(SERVICE, "a-b", "open", pin=60.0))
     await rig.until(lambda: rig.rack.values["a-to-b"] == -3.01)
+
+
+async def test_the_sound_plan_follows_what_is_heard(rig: Rig) -> None:
+    """A microphone that is muted goes off at its loudspeakers, under life safety too, and over an overflow on."""
+    data = venue()
+    data["sound"] = {"temperature": 20.0, "own_zone_reduction": 6.0, "reference": None}
+    data["microphones"] = {"m-a": {"zone": "a", "at": [0.0, 0.0], "mute": "mute"}}
+    data["loudspeakers"] = {f"s-{z}": {"zone": z, "at": [1.0, 0.0]} for z in "ab"}
+    data["sound_outputs"] = [
+        {"microphone": "m-a", "loudspeakers": f"s-{z}", "device": "rack", "point": point(f"a-to-{z}"), "off": -90.0}
+        for z in "ab"
+    ]
+    await rig.do(Configure(SERVICE, data, "c2"))
+    await rig.do(Act(SERVICE, "mute", "set", zone="a", value=False))
+    await rig.until(lambda: (rig.rack.values.get("a-to-a"), rig.rack.values.get("a-to-b")) == (-6.0, -90.0))
+    await rig.do(StartOverflow(SERVICE, "balcony", "a", "b"))
+    await rig.until(lambda: rig.rack.values["a-to-b"] == 0.0)
+    await rig.do(Act(SERVICE, "mute", "set", zone="a", value=True))
+    await rig.until(lambda: (rig.rack.values["a-to-a"], rig.rack.values["a-to-b"]) == (-90.0, -90.0))
+    await rig.do(Act(SERVICE, "mute", "set", zone="a", value=False))
+    await rig.until(lambda: rig.rack.values["a-to-a"] == -6.0)
+    await rig.do(ReportOverride(SERVICE, "fire", True, "rehearsed"))
+    await rig.until(lambda: (rig.rack.values["a-to-a"], rig.rack.values["a-to-b"]) == (-90.0, -90.0))
 
 
 async def running(rig: Rig) -> None:

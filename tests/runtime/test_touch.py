@@ -9,6 +9,7 @@ from roomlink.core import view
 from roomlink.core.apply import apply
 from roomlink.core.bookings import MoveTicked, OccurrencesDropped, Tick, TickDropped
 from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, ReportTrouble, SaveScene
+from roomlink.core.divisions import Division, DivisionEnded, DivisionSet, UsedByHand
 from roomlink.core.records import Level, Link, Role
 from roomlink.core.state import State
 from roomlink.runtime import touch as touches
@@ -67,6 +68,9 @@ LEVEL = Level(-30.0, -20.0)
         (ev.Answered("key", "digest", {}), Touch()),
         (ev.Noticed("something"), Touch()),
         (ev.Remembered("heron", {}), Touch()),
+        (DivisionSet("heron-plover", Division("ask", 1.0)), Touch(walls={"heron-plover"})),
+        (DivisionEnded("heron-plover", "the wall closed"), Touch(walls={"heron-plover"})),
+        (UsedByHand(("heron",), 1.0), Touch()),
         (MoveTicked("heron-plover", "19700201T220000Z", Tick("open", 1.0, "kim", 0.5)), Touch(turns=True)),
         (TickDropped("heron-plover", "19700201T220000Z"), Touch(turns=True)),
         (OccurrencesDropped("gala", ("19700201T220000Z",)), Touch(turns=True)),

@@ -158,6 +158,8 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "sound",
         "microphones",
         "loudspeakers",
+        "venue_sources",
+        "overflows",
         "bookings",
         "routines",
         "crews",
@@ -176,6 +178,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "allow_none": True,
         "gap": 0.3,
         "sources": True,
+        "carries": ["sound", "picture"],
         "start": None,
         "fallback": None,
         "scope": "group",
@@ -191,6 +194,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "start": -60.0,
         "tolerance": 0.0,
         "ceiling": -6.0,
+        "sound": None,
         "scope": "group",
         "name": "Volume",
         "section": "",
@@ -200,6 +204,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "start": True,
         "min_on": 0.0,
         "min_off": 0.0,
+        "mutes": None,
         "scope": "group",
         "name": "Mute",
         "section": "",
@@ -212,6 +217,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "on_unknown": "hold",
         "move_limit": 600.0,
         "move_minutes": None,
+        "combine": "auto",
         "sensed": False,
         "simulated": False,
         "contacts": None,
@@ -224,6 +230,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "on_link": "keep",
         "level_mode": "same",
         "reach": None,
+        "hand_links_on_close": "end",
     }
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from roomlink.venue.sound_plan import ADVICE, OFF, plan
+from roomlink.venue.sound_plan import ADVICE, OFF, plan, plan_heard
 
 DATA: dict[str, Any] = {
     "sound": {"temperature": 20.0, "own_zone_reduction": 6.0, "reference": None},
@@ -48,6 +48,26 @@ def test_joined_zones_share_their_microphones() -> None:
     assert both.gains["plover-lectern"]["tern-ceiling"] == OFF
     assert "tern-lectern" not in both.gains
     assert alone.open == ("tern-lectern",)
+
+
+def test_what_an_overflow_brings_is_counted_where_it_is_heard() -> None:
+    """In the zone that receives there are two open microphones, in the other one."""
+    heard = {"heron-lectern": ("heron", "tern"), "tern-lectern": ("tern",), "plover-lectern": ()}
+    heron, plover, tern = plan_heard(DATA, [["heron"], ["plover"], ["tern"]], {}, heard)
+    assert heron.gains["heron-lectern"]["heron-ceiling"] == -6.0
+    assert heron.gains["heron-lectern"]["tern-ceiling"] == pytest.approx(-3.01, abs=0.01)
+    assert tern.gains["tern-lectern"]["tern-ceiling"] == pytest.approx(-9.01, abs=0.01)
+    assert tern.gains["tern-lectern"]["heron-ceiling"] == OFF
+    assert (plover.open, plover.delays) == ((), {})
+
+
+def test_a_radio_microphone_is_planned_where_it_is_now() -> None:
+    """And is nobody to count delays from, as nobody knows where it is carried."""
+    radio = {"zone": "heron", "at": None}
+    data = {**DATA, "microphones": {"handheld": radio, **DATA["microphones"]}}
+    _, plover = plan_heard(data, [["heron"], ["plover"]], {"handheld": "plover"}, {"handheld": ("plover",)})
+    assert (plover.open, plover.talker, plover.delays) == (("handheld",), None, {})
+    assert plover.gains["handheld"]["plover-ceiling"] == -6.0
 
 
 def test_a_microphone_that_is_not_open_is_off() -> None:

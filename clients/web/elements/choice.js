@@ -2,7 +2,7 @@
  * `<rl-choice control="program">`: a choice as a radio group. Arrows move, Space or Enter chooses: a choice that followed
  * the arrows would switch real sources on its way. When linked zones disagree, nothing is chosen.
  */
-import { optionName, words, zoneName } from "../src/format.js";
+import { optionName, sourceName, zoneName } from "../src/format.js";
 import { ControlElement } from "./control-element.js";
 import { make, setAll, sheetOf } from "./dom.js";
 
@@ -85,7 +85,7 @@ export class RlChoice extends ControlElement {
     const rooms = [...new Set(options.map(roomOf))].filter((zone) => zone !== "");
     const none = options.includes(NONE) ? [this.#cell(NONE)] : [];
     setAll(group, { "data-rooms": rooms.length > 0 });
-    const parts = options.filter((option) => option !== NONE).flatMap((option) => words(option.slice(option.indexOf("/") + 1)).split(" "));
+    const parts = options.filter((option) => option !== NONE).flatMap((option) => sourceName(venue, option).split(" "));
     group.style.setProperty("--longest", String(Math.max(0, ...parts.map((part) => part.length))));
     if (rooms.length === 0) {
       group.replaceChildren(...own.map((option) => this.#cell(option)), ...none);
@@ -99,7 +99,7 @@ export class RlChoice extends ControlElement {
       ...none,
       ...own.map((option) => this.#cell(option)),
       ...rooms.flatMap((zone) => [
-        make("span", { class: "from", "aria-hidden": "true" }, zoneName(venue, zone)),
+        make("span", { class: "from", "aria-hidden": "true" }, zone === "venue" ? "Everywhere" : zoneName(venue, zone)),
         ...options.filter((option) => roomOf(option) === zone).map((option) => this.#cell(option)),
       ]),
     );
@@ -112,7 +112,7 @@ export class RlChoice extends ControlElement {
     const cell = make(
       "button",
       { class: "cell", part: "option", type: "button", role: "radio", "aria-label": name, "data-option": option, "data-from": slash > 0 },
-      slash > 0 ? optionName(null, option.slice(slash + 1)) : name,
+      slash > 0 ? sourceName(this.session?.venue ?? null, option) : name,
     );
     cell.addEventListener("click", () => {
       if (cell.getAttribute("aria-disabled") === "true") return;

@@ -73,7 +73,7 @@ export class RlConnection extends HTMLElement {
         await moveOn(others(session.nodes, location.origin), ELSEWHERE);
         return false;
       },
-      ask: (path, put) => ask(new URL(path, this.api), put),
+      ask: (path, put, method) => ask(new URL(path, this.api), put, method),
     });
     this.session = session;
     this.listening = new AbortController();
@@ -115,10 +115,10 @@ async function known(url) {
   return found?.kind !== "nobody";
 }
 
-/** @param {URL} url @param {Record<string, unknown>} [put] @returns {Promise<any>} */
-async function ask(url, put) {
+/** @param {URL} url @param {Record<string, unknown>} [put] @param {string} [method] @returns {Promise<any>} */
+async function ask(url, put, method = "PUT") {
   const headers = { accept: "application/json" };
-  const how = put ? { method: "PUT", headers: { ...headers, "content-type": "application/json" }, body: JSON.stringify(put) } : { headers };
+  const how = put ? { method, headers: { ...headers, "content-type": "application/json" }, body: JSON.stringify(put) } : { headers };
   const answer = await fetch(url, how).catch(() => {
     throw new Error("The service cannot be reached.");
   });

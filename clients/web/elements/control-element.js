@@ -5,7 +5,8 @@
  * @typedef {import("../src/types.js").Feedback} Feedback
  * @typedef {import("../src/types.js").Spec} Spec
  */
-import { controlName, controllerName, mixedWords, refusalWords, valueWords, zoneName, listed } from "../src/format.js";
+import { controlName, listed, lockedWords, mixedWords, refusalWords, valueWords, zoneName } from "../src/format.js";
+import { lockName, lockOver } from "../src/locks.js";
 import { disarmedWords } from "../src/disarmed.js";
 import { overrideName } from "../src/overrides.js";
 import { AlignOffer } from "./align-offer.js";
@@ -62,17 +63,25 @@ export class ControlElement extends RlElement {
     return this.feedback?.overridden ?? this.session?.overridden ?? null;
   }
 
+  /** The lock that a person set on it, here or in every room that it reaches. */
+  get locking() {
+    const { session } = this;
+    return session && lockOver(session.store.view.locks, session.controller, this.control, session.zonesOf(this.control));
+  }
+
   /** Why it cannot be used now, in words; empty when it can. */
   get hindrance() {
     const { session } = this;
     if (!session) return "Not connected";
     if (!session.live) return "Not current";
     const face = session.store.face;
-    if (face.locked) return `Locked: ${controllerName(session.venue, face.locked.by)} is in charge`;
+    if (face.locked) return `Locked: ${lockedWords(session.venue, face.locked)}`;
     if (face.links.length === 0) return "No room linked";
     // Without any vote no linked room lets itself be worked from here: what is local stays with its own room.
     if (this.feedback?.decided === false && !this.feedback.mixed) return "Stays with its own room";
     const { overriding } = this;
+    const { locking } = this;
+    if (locking !== null && !overriding) return `Locked: ${lockName(session.store.view.locks, locking)}`;
     if (overriding) return `Held: ${overrideName(session.store.view.overrides, overriding)}`;
     if (!this.spec || !this.feedback) return "Not in the linked rooms";
     return "";
@@ -80,7 +89,7 @@ export class ControlElement extends RlElement {
 
   /** @override */
   topics() {
-    return [`control:${this.control}`, "face", "overrides"];
+    return [`control:${this.control}`, "face", "overrides", "locks"];
   }
 
   /** @override */

@@ -3,7 +3,8 @@
  * joined, who else works on a zone, and what this controller cannot reach.
  */
 import { requestShort, useWords } from "../src/bookings.js";
-import { controllerName, listed, listedShort, refusalWords, zoneName } from "../src/format.js";
+import { controllerName, listed, listedShort, lockedWords, refusalWords, zoneName } from "../src/format.js";
+import { flowLines } from "../src/travel.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 import { PlanView, planSheet } from "./plan-view.js";
@@ -29,7 +30,7 @@ export class RlLinks extends RlElement {
 
   /** @override */
   topics() {
-    return ["face", "zones", "groups", "partitions"];
+    return ["face", "zones", "groups", "partitions", "one_way"];
   }
 
   /** @override */
@@ -63,7 +64,7 @@ export class RlLinks extends RlElement {
     setAll(none, { "aria-disabled": String(still || !!locked || face.links.length === 0) });
     if (this.hint) {
       const unknown = Object.values(store.view.partitions).some((wall) => wall.position === "unknown");
-      const how = locked ? `Nothing can be linked here: ${controllerName(venue, locked.by)} is in charge.` : "Touch a room to link or unlink it.";
+      const how = locked ? `Nothing can be linked here: locked, ${lockedWords(venue, locked)}.` : "Touch a room to link or unlink it.";
       setText(this.hint, `${how}${unknown ? " Dotted: where the wall stands is not known." : ""}`);
     }
     this.pane?.classList.toggle("deep", view.deep(venue));
@@ -76,7 +77,7 @@ export class RlLinks extends RlElement {
       const names = others.map((other) => controllerName(venue, other));
       const users = listedShort(names);
       const used = users && (linked ? `with ${users}` : users);
-      const lines = [linked ? "linked" : reachable ? "" : "out of reach", used, use ? "booked" : ""].filter(Boolean);
+      const lines = [linked ? "linked" : reachable ? "" : "out of reach", ...flowLines(venue, store.view.one_way, id), used, use ? "booked" : ""].filter(Boolean);
       return {
         lines,
         label: [...lines, use ? useWords(use, venue.venue.timezone) : "", names.length > 2 ? `worked from ${listed(names)} too` : "", group.length ? `one room with ${listed(group.map((other) => zoneName(venue, other)))}` : ""].filter(Boolean).join(", "),
@@ -85,7 +86,7 @@ export class RlLinks extends RlElement {
         pressed: linked,
         disabled: still || !!locked || !reachable,
       };
-    }, (id) => requestShort(store.view.partitions[id], venue.venue.timezone));
+    }, (id) => requestShort(store.view.partitions[id], venue.venue.timezone), Object.values(store.view.one_way));
   }
 
   /** @param {string} zone */

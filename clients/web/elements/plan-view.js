@@ -13,9 +13,11 @@
  * @property {boolean} [disabled]
  * @property {string} [label]       for a screen reader, where the lines do not say it all
  * @property {boolean} [pressed]
+ *
+ * @typedef {{from: string, to: string}} Arrow  What goes from one zone to another; the words are among the lines of the second.
  */
 import { zoneName } from "../src/format.js";
-import { bounds, centre, merged, pathOf } from "../src/plan-geometry.js";
+import { arrowPath, bounds, centre, merged, pathOf } from "../src/plan-geometry.js";
 import { make, makeSvg, setAll, setText, sheetOf } from "./dom.js";
 
 export const planSheet = sheetOf(`
@@ -46,6 +48,7 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .wall[data-position="unknown"] { stroke-width: 5px; stroke-dasharray: 2 8; stroke: var(--mark); }
 .wall[data-trust="pinned"] { stroke-width: 9px; }
 .wall[data-trust="pinned"][data-position="open"] { stroke-width: 3px; }
+.arrow { stroke: var(--ink); stroke-width: 3px; stroke-linejoin: round; stroke-linecap: round; }
 .zone { position: absolute; display: flex; padding: 0; overflow: hidden; touch-action: manipulation; user-select: none; -webkit-user-select: none; }
 .zone:focus-visible { outline: none; }
 .text { position: absolute; transform: translate(-50%, -50%); width: max-content; max-width: 86%; text-align: center; padding: 4px; line-height: 1.25; }
@@ -93,7 +96,8 @@ export class PlanView {
     this.casings = makeSvg("g");
     this.outlines = makeSvg("g");
     this.walls = makeSvg("g");
-    this.svg.append(this.rooms, this.casings, this.outlines, this.walls);
+    this.arrows = makeSvg("g");
+    this.svg.append(this.rooms, this.casings, this.outlines, this.walls, this.arrows);
     this.plan = make("div", { class: "plan", part: "plan" }, this.svg);
     /** zones without an outline have no place on the plan, and still must be there */
     this.others = make("div", { class: "others" });
@@ -124,12 +128,14 @@ export class PlanView {
    * @param {Record<string, Wall>} walls
    * @param {(zone: string) => ZoneLook} look
    * @param {(wall: string) => string} [say]  what to write at a wall; nothing unless told
+   * @param {Arrow[]} [arrows]
    */
-  draw(venue, groups, walls, look, say) {
+  draw(venue, groups, walls, look, say, arrows = []) {
     if (venue !== this.venue) this.#build(venue);
     const said = [...this.zones].map(([id, parts]) => this.#paintZone(venue, id, parts, look(id)));
     if (said.includes(true)) this.#fit();
     this.#paintGroups(venue, groups);
+    this.#paintArrows(venue, arrows);
     for (const [id, label] of this.labels) {
       const text = say?.(id) ?? "";
       setText(label, text);
@@ -148,6 +154,7 @@ export class PlanView {
     this.plan.replaceChildren(this.svg);
     for (const group of [this.rooms, this.casings, this.outlines, this.walls]) group.replaceChildren();
     delete this.outlines.dataset.key;
+    delete this.arrows.dataset.key;
     this.others.replaceChildren();
     this.labels.clear();
     const all = Object.values(venue.zones).flatMap((zone) => zone.outline ?? []);
@@ -244,6 +251,26 @@ export class PlanView {
         if (lines.offsetHeight <= box.clientHeight - OUTLINES_PX) break;
       }
     }
+  }
+
+  /**
+   * An arrow for what goes one way, over what lies between two zones.
+   * @param {Venue} venue
+   * @param {Arrow[]} arrows
+   */
+  #paintArrows(venue, arrows) {
+    const key = JSON.stringify(arrows);
+    if ((this.arrows.dataset.key ?? "[]") === key) return;
+    this.arrows.dataset.key = key;
+    const all = bounds(Object.values(venue.zones).flatMap((zone) => zone.outline ?? []));
+    this.arrows.replaceChildren(
+      ...arrows.flatMap(({ from, to }) => {
+        const [a, b] = [venue.zones[from]?.outline, venue.zones[to]?.outline];
+        if (!a || !b || !all) return [];
+        const d = arrowPath(centre(a), centre(b), Math.min(all.width, all.height) / 30);
+        return [makeSvg("path", { class: "arrow", "data-from": from, "data-to": to, d })];
+      }),
+    );
   }
 
   /**

@@ -2,6 +2,7 @@
 import { requestShort, useWords } from "../src/bookings.js";
 import { controlName, controllerName, listedShort, valueWords, wallShort } from "../src/format.js";
 import { shownLevel } from "../src/trajectory.js";
+import { flowLines } from "../src/travel.js";
 import { RlElement } from "./base.js";
 import { setAll } from "./dom.js";
 import { PlanView, planSheet } from "./plan-view.js";
@@ -15,7 +16,7 @@ export class RlPlan extends RlElement {
 
   /** @override */
   topics() {
-    return ["zones", "groups", "partitions"];
+    return ["zones", "groups", "partitions", "one_way"];
   }
 
   /** @override */
@@ -41,10 +42,10 @@ export class RlPlan extends RlElement {
       });
       const used = zone?.linked_by?.length ? [listedShort(zone.linked_by.map((by) => controllerName(venue, by)))] : zone?.in_use ? [] : ["not in use"];
       const booked = zone?.in_use ? [useWords(zone.in_use, venue.venue.timezone)] : [];
-      return { lines: [...booked, ...values.slice(0, LINES_MAX), ...used] };
+      return { lines: [...booked, ...flowLines(venue, store.view.one_way, id), ...values.slice(0, LINES_MAX), ...used] };
     }, (id) => {
       const wall = store.view.partitions[id];
       return [wallShort(wall), requestShort(wall, venue.venue.timezone)].filter(Boolean).join("; ");
-    });
+    }, Object.values(store.view.one_way));
   }
 }

@@ -4,6 +4,7 @@
  */
 import { requestNotices, useNotices } from "../src/bookings.js";
 import { controlName, differingWords, refusalWords, standingWords, wallNotices, words } from "../src/format.js";
+import { flowNotices, heardNotices } from "../src/travel.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
@@ -22,7 +23,9 @@ const sheet = sheetOf(`
 .walls:not(:empty)::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .booked { margin-top: 6px; font-size: 1rem; }
 .asked { margin-top: 6px; line-height: 1.3; font-size: 1rem; padding-left: 12px; border-left: 4px solid var(--abnormal); }
-.booked:empty, .asked:empty, .note:empty { display: none; }
+.flows { margin-top: 6px; line-height: 1.3; font-size: 1rem; }
+.flows:not(:empty)::before { content: "\\2192\\00a0"; }
+.booked:empty, .flows:empty, .asked:empty, .note:empty { display: none; }
 :host([watching]) .rooms, :host([watching]) .standing { display: none; }
 `);
 
@@ -34,7 +37,7 @@ export class RlStatus extends RlElement {
   /** @override */
   topics() {
     // Any feedback may begin or end to disagree, and which controls there are is known only later.
-    return ["face", "zones", "groups", "partitions", "overrides", "seq"];
+    return ["face", "zones", "groups", "partitions", "one_way", "microphones", "overrides", "seq"];
   }
 
   /** @override */
@@ -45,12 +48,13 @@ export class RlStatus extends RlElement {
     this.walls = make("p", { class: "walls", part: "walls", role: "status" });
     this.booked = make("p", { class: "booked", part: "booked", role: "status" });
     this.asked = make("p", { class: "asked", part: "asked", role: "status" });
+    this.flows = make("p", { class: "flows", part: "flows", role: "status" });
     this.mixedText = make("p");
     this.align = make("button", { class: "cell", part: "align", type: "button" }, "Align all");
     this.mixed = make("div", { class: "mixed", part: "mixed", hidden: true }, this.mixedText, this.align);
     this.note = make("p", { class: "note", part: "note", role: "status" });
     this.align.addEventListener("click", () => void this.#alignAll());
-    this.root.append(this.rooms, this.standing, this.live, this.booked, this.asked, this.walls, this.mixed, this.note);
+    this.root.append(this.rooms, this.standing, this.live, this.booked, this.flows, this.asked, this.walls, this.mixed, this.note);
   }
 
   /** Controls whose linked zones differ. */
@@ -77,6 +81,9 @@ export class RlStatus extends RlElement {
     setText(walls, known ? wallNotices(venue, store.face, store.view.partitions).join(" ") : "");
     const linked = store.face.links.map((link) => link.zone);
     if (this.booked) setText(this.booked, known ? useNotices(venue, store.view.zones, linked).join(" ") : "");
+    const home = session.home ?? null;
+    const flows = known ? [...flowNotices(venue, store.view.one_way, home, linked), ...heardNotices(venue, store.view.microphones, linked)] : [];
+    if (this.flows) setText(this.flows, flows.join(" "));
     if (this.asked) setText(this.asked, known ? requestNotices(venue, store.view.partitions, linked).join(" ") : "");
     const differing = this.#differing();
     setAll(mixed, { hidden: !session.live || differing.length === 0 });

@@ -35,7 +35,9 @@ ol { list-style: none; margin: 16px 0 0; padding: 0 7px; display: grid; gap: 26p
 .late::before { content: "\\25B2\\00a0\\00a0"; }
 .disagrees { border: 2px solid var(--mark); }
 .disagrees::before { content: "\\2260\\00a0\\00a0"; color: var(--mark); }
-.late:empty, .disagrees:empty, .tick:empty { display: none; }
+.mark { margin-top: 6px; padding: 8px 12px; font-weight: 600; border: 2px solid var(--mark); }
+.mark::before { content: "\\25B3\\00a0\\00a0"; color: var(--mark); }
+.late:empty, .disagrees:empty, .mark:empty, .after:empty, .tick:empty { display: none; }
 .tick::before { content: "\\2713\\00a0\\00a0"; font-weight: 700; }
 summary { display: flex; align-items: center; min-height: 44px; width: max-content; cursor: pointer; font-size: 1rem; color: var(--faint); text-decoration: underline; text-underline-offset: 5px; }
 input { width: 100%; min-height: 48px; padding: 0 12px; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--edge); border-radius: 0; }
@@ -46,7 +48,7 @@ input { width: 100%; min-height: 48px; padding: 0 12px; font: inherit; color: va
 .move[data-state="done"] .title h3::before { content: "\\2713\\00a0"; }
 `);
 
-/** @typedef {Record<"wall" | "what" | "between" | "window" | "planned" | "sensor" | "tick" | "late" | "disagrees" | "note", HTMLElement>} Words */
+/** @typedef {Record<"wall" | "what" | "between" | "window" | "planned" | "sensor" | "tick" | "late" | "disagrees" | "mark" | "after" | "note", HTMLElement>} Words */
 
 export class RlTurns extends RlElement {
   static observedAttributes = ["day"];
@@ -173,7 +175,7 @@ export class RlTurns extends RlElement {
     /** @type {Words} */
     const words = {
       wall: make("h3", { part: "wall" }), what: make("span", { part: "what" }), between: p("faint"), window: p("window"), planned: p("faint"),
-      sensor: p("sensor"), tick: p("tick"), late: p("late"), disagrees: p("disagrees"), note: make("p", { class: "note", part: "note", role: "status" }),
+      sensor: p("sensor"), tick: p("tick"), late: p("late"), disagrees: p("disagrees"), mark: p("mark"), after: p("after"), note: make("p", { class: "note", part: "note", role: "status" }),
     };
     const key = make("button", { type: "button", class: "key", part: "key" });
     const remark = make("input", { maxlength: "200", autocomplete: "off", "aria-label": `Note, ${wallName(this.session?.venue ?? null, move.partition)}` });
@@ -183,8 +185,8 @@ export class RlTurns extends RlElement {
       const now = this.book?.list?.turns.flatMap((turn) => turn.moves).find((one) => idOf(one) === id);
       if (now && key.getAttribute("aria-disabled") !== "true") void this.book?.tick(now, !now.tick, now.tick ? "" : remark.value.trim());
     });
-    const { wall, what, between, window: times, planned, sensor, tick, late, disagrees, note } = words;
-    const node = make("li", { class: "pane move", part: "pane", "data-move": id }, make("div", { class: "title" }, wall, what), between, times, planned, sensor, tick, late, disagrees, more, key, note);
+    const { wall, what, between, window: times, planned, sensor, tick, late, disagrees, mark, after, note } = words;
+    const node = make("li", { class: "pane move", part: "pane", "data-move": id }, make("div", { class: "title" }, wall, what), between, mark, times, planned, after, sensor, tick, late, disagrees, more, key, note);
     this.rows?.set(id, { node, words, key, more });
     return node;
   }
@@ -200,7 +202,7 @@ export class RlTurns extends RlElement {
     if (!row || !session?.venue || !book) return;
     const asked = book.asked.get(idOf(move))?.done;
     const told = moveWords(session.venue, said, move, session.serviceNow(), asked);
-    for (const name of /** @type {const} */ (["wall", "what", "between", "window", "planned", "sensor", "tick", "late", "disagrees"])) setText(row.words[name], told[name]);
+    for (const name of /** @type {const} */ (["wall", "what", "between", "window", "planned", "sensor", "tick", "late", "disagrees", "mark", "after"])) setText(row.words[name], told[name]);
     setText(row.words.note, book.refused.get(idOf(move)) ?? "");
     setAll(row.node, { "data-state": told.state, "data-late": move.late, "data-disagrees": move.disagrees });
     setText(row.key, told.key);

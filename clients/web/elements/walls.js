@@ -3,7 +3,9 @@
  * one, or instead of moving it, a person states where it is for a time, and takes that back. Nothing here drives a wall.
  */
 import { requestWords } from "../src/bookings.js";
+import { divisionWords, mismatchWords } from "../src/divisions.js";
 import { refusalWords, wallName, wallWords } from "../src/format.js";
+import { doorWords, markWords } from "../src/wall-marks.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
@@ -14,10 +16,14 @@ const sheet = sheetOf(`
 .position[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .asked { margin-top: 4px; padding-left: 12px; border-left: 4px solid var(--line); }
 .asked[data-due] { border-left-color: var(--abnormal); }
-.asked:empty { display: none; }
+.asked:empty, .division:empty { display: none; }
+.division { margin-top: 4px; padding-left: 12px; border-left: 4px solid var(--mark); }
+.division[data-odd] { border-left-color: var(--abnormal); }
 .keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; align-items: center; }
 .keys .cell { flex: 1 1 5.25rem; font-size: 1.125rem; }
 .keys label { flex: 1 1 100%; min-width: 0; display: flex; flex-wrap: wrap; gap: 4px 10px; align-items: center; font-size: 1rem; color: var(--faint); }
+summary { display: flex; align-items: center; min-height: 44px; width: max-content; cursor: pointer; font-size: 1rem; color: var(--faint); text-decoration: underline; text-underline-offset: 5px; }
+input { width: 100%; min-height: 48px; padding: 0 12px; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--edge); border-radius: 0; }
 select { min-width: 0; max-width: 100%; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; padding: 0 10px; flex: 1 1 9rem; }
 `);
 
@@ -49,7 +55,7 @@ export class RlWalls extends RlElement {
     this.list = make("div", { class: "list", part: "list" });
     /** @type {import("../src/types.js").Venue | null} */
     this.drawn = null;
-    /** @type {Map<string, {position: HTMLElement, asked: HTMLElement, unpin: HTMLElement, free: HTMLOptionElement, pin: HTMLSelectElement, keys: HTMLElement[]}>} */
+    /** @type {Map<string, {position: HTMLElement, asked: HTMLElement, unpin: HTMLElement, free: HTMLOptionElement, pin: HTMLSelectElement, keys: HTMLElement[], division: HTMLElement, combine: HTMLElement, apart: HTMLElement, marking: HTMLElement, mark: HTMLElement, unmark: HTMLElement}>} */
     this.cards = new Map();
     this.root.append(this.list);
   }
@@ -65,7 +71,7 @@ export class RlWalls extends RlElement {
       list.replaceChildren(...Object.keys(venue.partitions).map((id) => this.#card(id)));
     }
     setAll(this, { "data-stale": !session.live });
-    for (const [id, { position, asked, keys, unpin, free, pin }] of cards) {
+    for (const [id, { position, asked, keys, unpin, free, pin, division, combine, apart, marking, mark, unmark }] of cards) {
       const wall = store.view.partitions[id];
       const simulated = !!venue.partitions[id]?.simulated;
       // What no contact was ever heard from will not report.
@@ -77,6 +83,16 @@ export class RlWalls extends RlElement {
       setAll(unpin, { hidden: wall?.trust !== "pinned", "aria-disabled": String(!usable), "aria-label": `${wallName(venue, id)}: ${unpin.textContent}` });
       setText(position, wallWords(wall, venue.venue.timezone));
       setAll(position, { "data-odd": !wall || wall.position === "unknown" || wall.flagged });
+      const kept = wall?.division?.why;
+      setText(division, [markWords(wall, venue.venue.timezone), divisionWords(wall, venue.venue.timezone), mismatchWords(wall), doorWords(wall)].filter(Boolean).join(" "));
+      setAll(division, { "data-odd": kept === "fence" || !!wall?.mismatched || !!wall?.do_not_move });
+      setText(combine, kept === "fence" ? "Combine all the same" : "Combine");
+      setAll(combine, { hidden: !kept, "aria-disabled": String(!usable), "aria-label": `${wallName(venue, id)}: ${combine.textContent}` });
+      // What is open may be kept as a division, whether it combines or waits to be told.
+      setAll(apart, { hidden: kept ? kept === "apart" : !wall?.joins, "aria-disabled": String(!usable) });
+      setAll(marking, { hidden: !!wall?.do_not_move });
+      setAll(mark, { "aria-disabled": String(!usable) });
+      setAll(unmark, { hidden: !wall?.do_not_move, "aria-disabled": String(!usable), "aria-label": `${wallName(venue, id)}: May be moved again` });
       setText(asked, requestWords(wall, venue.venue.timezone));
       setAll(asked, { "data-due": !!wall?.requested && !wall.requested.met });
       for (const key of keys) {
@@ -96,7 +112,17 @@ export class RlWalls extends RlElement {
     const pin = make("select", {}, free, ...PINS.map(([value, text]) => make("option", { value }, text)));
     const position = make("p", { class: "position", part: "position" });
     const asked = make("p", { class: "asked", part: "asked" });
+    const division = make("p", { class: "division", part: "division" });
     const note = make("p", { class: "note", part: "note", role: "status" });
+    const say = (/** @type {boolean} */ yes, /** @type {string} */ part, /** @type {string} */ text) => {
+      const key = make("button", { class: "cell", part, type: "button", hidden: true, "aria-label": `${name}: ${text}` }, text);
+      key.addEventListener("click", () => {
+        if (key.getAttribute("aria-disabled") !== "true") void this.#put(`partitions/${id}/combining`, { combine: yes }, note);
+      });
+      return key;
+    };
+    const combine = say(true, "combine", "Combine");
+    const apart = say(false, "apart", "Keep apart");
     const keys = ["open", "closed"].map((where) => {
       const key = make("button", { class: "cell", part: "key", type: "button", "data-position": where });
       key.addEventListener("click", () => {
@@ -122,25 +148,36 @@ export class RlWalls extends RlElement {
     unpin.addEventListener("click", () => {
       if (unpin.getAttribute("aria-disabled") !== "true") void this.#put(`partitions/${id}`, { pin: 0 }, note);
     });
+    const why = make("input", { maxlength: "200", autocomplete: "off", "aria-label": `Why ${name} is not to be moved` });
+    const mark = make("button", { class: "cell", part: "mark", type: "button", "aria-label": `${name}: Do not move` }, "Do not move");
+    mark.addEventListener("click", () => {
+      if (mark.getAttribute("aria-disabled") !== "true") void this.#put(`partitions/${id}/do-not-move`, { why: why.value.trim() }, note);
+    });
+    const unmark = make("button", { class: "cell", part: "unmark", type: "button", hidden: true }, "May be moved again");
+    unmark.addEventListener("click", () => {
+      if (unmark.getAttribute("aria-disabled") !== "true") void this.#put(`partitions/${id}/do-not-move`, {}, note, "DELETE");
+    });
+    const marking = make("details", { part: "marking" }, make("summary", {}, "Mark it \u201cdo not move\u201d"), why, make("div", { class: "keys" }, mark));
     const stating = make("label", {}, make("span", {}, "Stated by hand,"), pin);
-    const row = make("div", { class: "keys" }, ...keys, unpin, stating);
-    this.cards?.set(id, { position, asked, keys, unpin, free, pin });
-    return make("div", { class: "pane", part: "pane", role: "group", "aria-label": name }, make("div", { class: "title" }, name), position, asked, row, note);
+    const row = make("div", { class: "keys" }, ...keys, combine, apart, unpin, stating);
+    this.cards?.set(id, { position, asked, keys, unpin, free, pin, division, combine, apart, marking, mark, unmark });
+    return make("div", { class: "pane", part: "pane", role: "group", "aria-label": name }, make("div", { class: "title" }, name), position, division, asked, row, marking, unmark, note);
   }
 
   /**
    * @param {string} path
    * @param {Record<string, unknown>} body
    * @param {HTMLElement} note
+   * @param {"PUT" | "DELETE"} [method]
    */
-  async #put(path, body, note) {
+  async #put(path, body, note, method = "PUT") {
     const scope = /** @type {import("./connection.js").RlConnection | null} */ (this.closest("rl-connection"));
     setText(note, "");
     try {
       const answer = await fetch(new URL(path, scope?.api ?? location.href), {
-        method: "PUT",
+        method,
         headers: { "content-type": "application/json" },
-        body: JSON.stringify(body),
+        body: method === "PUT" ? JSON.stringify(body) : undefined,
       });
       if (answer.ok) return;
       const problem = await answer.json().catch(() => ({ type: "about:blank", title: `The service answered ${answer.status}.` }));

@@ -2,6 +2,7 @@
 import { useWords } from "../src/bookings.js";
 import { controlName, controllerName, listed, optionName, valueWords, zoneName } from "../src/format.js";
 import { isUnderWay, shownLevel } from "../src/trajectory.js";
+import { flowWords, heardNotices, isElsewhere } from "../src/travel.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
@@ -26,7 +27,7 @@ export class RlZone extends RlElement {
 
   /** @override */
   topics() {
-    return [`zone:${this.zone}`, "groups"];
+    return [`zone:${this.zone}`, "groups", "one_way", "microphones"];
   }
 
   /** @override */
@@ -50,9 +51,11 @@ export class RlZone extends RlElement {
     const others = (zone?.group ?? []).filter((id) => id !== this.zone).map((id) => zoneName(venue, id));
     const users = (zone?.linked_by ?? []).map((id) => controllerName(venue, id));
     const parts = [others.length ? `One room with ${listed(others)}` : "On its own", users.length ? `worked from ${listed(users)}` : zone?.in_use ? "in use" : "not in use"];
-    setText(standing, `${parts.join("; ")}.`);
+    const flows = Object.values(store.view.one_way).filter((flow) => flow.to === this.zone || flow.from === this.zone);
+    const heard = heardNotices(venue, store.view.microphones, [this.zone]);
+    setText(standing, [`${parts.join("; ")}.`, ...flows.map((flow) => flowWords(venue, flow)), ...heard].join(" "));
     if (this.booked) setText(this.booked, zone?.in_use ? useWords(zone.in_use, venue.venue.timezone) : "");
-    const specs = Object.entries(venue.zones[this.zone]?.controls ?? {});
+    const specs = Object.entries(venue.zones[this.zone]?.controls ?? {}).filter(([name]) => !isElsewhere(store.view.microphones, this.zone, name));
     if (list.children.length !== specs.length * 2) list.replaceChildren(...specs.flatMap(() => [make("dt"), make("dd")]));
     const now = session.serviceNow();
     let moving = false;

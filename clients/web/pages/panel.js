@@ -3,6 +3,7 @@ import "../roomlink.js";
 import { make } from "../elements/dom.js";
 import { sections } from "../src/compose.js";
 import { capitalised, controllerName } from "../src/format.js";
+import { isElsewhere } from "../src/travel.js";
 import { byId, pageSession } from "./byid.js";
 import { layInColumns } from "./columns.js";
 
@@ -23,7 +24,7 @@ function compose() {
     const feedback = store.face.controls[control];
     return !!feedback && feedback.decided === false && !feedback.mixed && !(control in (venue.zones[here.home]?.controls ?? {}));
   };
-  const plan = sections(venue, here.home, store.face.links.map((link) => link.zone))
+  const plan = sections(venue, here.home, store.face.links.map((link) => link.zone), (zone, control) => isElsewhere(store.view.microphones, zone, control))
     .map(({ section, controls }) => ({ section, controls: controls.filter(({ name: control }) => !kept(control)) }))
     .filter(({ controls }) => controls.length > 0);
   // What is drawn already stays: taking a control out from under a finger would let go of it.

@@ -6,6 +6,7 @@ import { drawAlarms, startAlarms } from "./technician/alarms.js";
 import { startEquipment } from "./technician/equipment.js";
 import { startJournal } from "./technician/journal.js";
 import { drawLinks, drawValues } from "./technician/tables.js";
+import { drawTravel } from "./technician/travel.js";
 
 const session = pageSession();
 let journalStarted = false;
@@ -18,6 +19,7 @@ function draw() {
   document.title = `Technician, ${venue.venue.name}`;
   drawAlarms(session, venue);
   drawLinks(session, venue);
+  drawTravel(session, venue);
   const moving = drawValues(session, venue);
   if (!journalStarted) {
     journalStarted = true;
@@ -32,7 +34,7 @@ function draw() {
   });
 }
 
-session.store.subscribe(["zones", "alarms", "overrides", "face", "seq"], draw);
+session.store.subscribe(["zones", "alarms", "overrides", "one_way", "microphones", "face", "seq"], draw);
 draw();
 startEquipment(session);
 startAlarms();

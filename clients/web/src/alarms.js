@@ -35,8 +35,10 @@ export const SHELVES = /** @type {const} */ ([[900, "15 min"], [3600, "1 h"], [2
 /** What guests are told, by kind: never what fails, always what it means for them. */
 const GUESTS = /** @type {Record<string, string>} */ ({
   "device-lost": "Some controls may not answer at the moment",
+  "panel-lost": "A panel of this room is away at the moment",
   "wall-unknown": "The room divider\u2019s position is not known at the moment",
   "wall-late": "The room divider has not arrived yet",
+  "fence": "The room divider is open, and the rooms stay separate",
   "override-lost": "Some controls are held at the moment",
 });
 

@@ -14,14 +14,15 @@ export const SECTIONS = /** @type {const} */ (["sound", "light", "picture", "roo
  * @param {Venue} venue
  * @param {string} home
  * @param {string[]} linked
+ * @param {(zone: string, control: string) => boolean} [elsewhere]  whether a control counts in another zone than this
  * @returns {{section: string, controls: {name: string, kind: Kind}[]}[]}
  */
-export function sections(venue, home, linked) {
+export function sections(venue, home, linked, elsewhere = () => false) {
   /** @type {Map<string, {name: string, kind: Kind, section: string}>} */
   const found = new Map();
   for (const zone of [home, ...linked]) {
     for (const [name, spec] of Object.entries(venue.zones[zone]?.controls ?? {})) {
-      if (!found.has(name)) found.set(name, { name, kind: spec.kind, section: spec.section || "room" });
+      if (!found.has(name) && !elsewhere(zone, name)) found.set(name, { name, kind: spec.kind, section: spec.section || "room" });
     }
   }
   const known = /** @type {readonly string[]} */ (SECTIONS);

@@ -76,6 +76,17 @@ export function controlName(key, spec) {
 }
 
 /**
+ * A source in words, without whose it is: `plover/laptop` is "Laptop"; one of the venue by its own name.
+ * @param {Venue | null} venue
+ * @param {string} option
+ */
+export function sourceName(venue, option) {
+  const [place, bare] = option.split("/", 2);
+  if (bare === undefined) return words(option);
+  return (place === "venue" && venue?.venue_sources?.[bare]?.name) || words(bare);
+}
+
+/**
  * An option in words; one that belongs to another zone says whose it is: `plover/laptop` is "Laptop in Plover".
  * @param {Venue | null} venue
  * @param {string | null} option
@@ -83,7 +94,8 @@ export function controlName(key, spec) {
 export function optionName(venue, option) {
   if (option === null) return "None";
   const slash = option.indexOf("/");
-  return slash < 0 ? words(option) : `${words(option.slice(slash + 1))} in ${zoneName(venue, option.slice(0, slash))}`;
+  if (slash < 0 || option.startsWith("venue/")) return sourceName(venue, option);
+  return `${words(option.slice(slash + 1))} in ${zoneName(venue, option.slice(0, slash))}`;
 }
 
 /**
@@ -208,6 +220,15 @@ export function refusalWords(error) {
 }
 
 /**
+ * Why a panel as a whole is locked: another one leads its group, or a person has locked it.
+ * @param {Venue | null} venue
+ * @param {{by: string, lock?: string}} locked
+ */
+export function lockedWords(venue, locked) {
+  return locked.lock === undefined ? `${controllerName(venue, locked.by)} is in charge` : `by ${locked.by}, who set ${words(locked.lock)}`;
+}
+
+/**
  * What a controller works on, as one sentence in two parts: the rooms, and how things stand.
  * @param {Venue | null} venue
  * @param {Face} face
@@ -225,7 +246,7 @@ export function standingWords(venue, face, groups) {
     parts.push(same ? "one room, walls open" : `${listed(group.map((id) => zoneName(venue, id)))} are one room`);
   }
   if (joined.length === 0) parts.push(linked.length > 1 ? "separate rooms, worked together" : "on its own");
-  if (face.locked) parts.push(`locked: ${controllerName(venue, face.locked.by)} is in charge`);
+  if (face.locked) parts.push(`locked: ${lockedWords(venue, face.locked)}`);
   else if (face.lead && joined.length > 0) parts.push("this panel is in charge");
   else {
     const leader = leaderOf(venue, face, joined);

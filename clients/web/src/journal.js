@@ -6,6 +6,7 @@
  * @typedef {{zone: string, who: string, type: string}} Filter  empty members let everything pass
  */
 import { controllerName, controlName, figure, listed, motionWords, optionName, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
+import { flowWords } from "./travel.js";
 
 /** The types of event that people look for, and what they call them. */
 export const TYPES = /** @type {Record<string, string>} */ ({
@@ -72,6 +73,9 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   "hold-ended": (venue, { zones, why }) => `Let go${zones?.length ? ` in ${listed(zones.map((/** @type {string} */ zone) => zoneName(venue, zone)))}` : ""}${why ? ` (${why})` : ""}`,
   role: (venue, { controller, now }) => `${controllerName(venue, controller)} ${now?.locked ? `is locked by ${controllerName(venue, now.locked)}` : now?.lead ? "is in charge" : "has no part in a group"}`,
   overflow: (venue, { overflow, zones }) => (zones.length ? `${words(overflow)} joins ${listed(zones.map((/** @type {string} */ zone) => zoneName(venue, zone)))}` : `${words(overflow)} is over`),
+  "one-way": (venue, { overflow, now }) => `${words(overflow)}: ${flowWords(venue, { ...now, from: now?.source, ends: now?.booking ? "booking" : "hand" })}`,
+  "one-way-ended": (_, { overflow, why }) => `${words(overflow)} is over${why ? ` (${why})` : ""}`,
+  "microphone-assigned": (venue, { microphone, zone }) => `${words(microphone)} is used in ${zone ? zoneName(venue, zone) : "its own room"}`,
   scene: (_, { scene }) => `Scene ${words(scene)} saved`,
   "alarm-set": (_, { alarm, cause, now }) => alarmWords(String(alarm), cause, now),
   alarm: (_, { text }) => `Alarm: ${text}`,

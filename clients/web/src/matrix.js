@@ -20,7 +20,7 @@ const REASONS = /** @type {Record<string, string>} */ ({ home: "home", hand: "by
 export function linkMatrix(venue, view) {
   return Object.entries(venue.controllers).map(([id, { home }]) => {
     const face = view.controllers[id];
-    const standing = face?.locked ? `locked by ${controllerName(venue, face.locked.by)}` : face?.lead && (view.zones[home]?.group.length ?? 0) > 1 ? "lead" : "";
+    const standing = face?.locked ? `locked by ${face.locked.lock === undefined ? controllerName(venue, face.locked.by) : face.locked.by}` : face?.lead && (view.zones[home]?.group.length ?? 0) > 1 ? "lead" : "";
     const cells = Object.keys(venue.zones).map((zone) => {
       const link = face?.links.find((each) => each.zone === zone);
       const pickup = link?.pickup?.length ? [`${listed(link.pickup.map((control) => controlName(control, venue.zones[zone]?.controls[control])))} to be met`] : [];

@@ -208,3 +208,19 @@ function withoutStraightCorners(ring) {
     return Math.abs(cross) > 1e-9;
   });
 }
+
+/**
+ * An arrow between two places, clear of what is written at either.
+ * @param {Point} from
+ * @param {Point} to
+ * @param {number} head  the length of its head
+ */
+export function arrowPath([x1, y1], [x2, y2], head) {
+  const said = (/** @type {number} */ value) => Number(value.toFixed(3));
+  /** @type {(part: number) => Point} */
+  const on = (part) => [x1 + part * (x2 - x1), y1 + part * (y2 - y1)];
+  const [start, end] = [on(0.4), on(0.62)];
+  const angle = Math.atan2(y2 - y1, x2 - x1);
+  const barbs = [2.6, -2.6].map((turn) => [end[0] + head * Math.cos(angle + turn), end[1] + head * Math.sin(angle + turn)]);
+  return [start, end, ...barbs].map(([x = 0, y = 0], i) => (i < 2 ? `${i ? "L" : "M"}${said(x)} ${said(y)}` : `M${said(x)} ${said(y)}L${said(end[0])} ${said(end[1])}`)).join("");
+}

@@ -16,7 +16,7 @@
  * @property {() => number} now
  * @property {Timers} timers
  * @property {import("./socket.js").PanelSocketOptions["probe"]} [probe]
- * @property {(path: string, put?: Record<string, unknown>) => Promise<any>} [ask]   GET, or PUT where a body is given, of a path
+ * @property {(path: string, put?: Record<string, unknown>, method?: string) => Promise<any>} [ask]   GET, or PUT where a body is given, of a path
  *                                                below `/api/v1/`; rejects where it is refused
  */
 import { Asked } from "./asked.js";
@@ -170,6 +170,16 @@ export class Session {
    */
   put(path, body) {
     return this.ports.ask ? this.ports.ask(path, body) : Promise.reject(new Error("This page cannot write to the service."));
+  }
+
+  /**
+   * Has something done that the socket does not take.
+   * @param {string} path  below `/api/v1/`
+   * @param {Record<string, unknown>} body
+   * @returns {Promise<any>}
+   */
+  post(path, body) {
+    return this.ports.ask ? this.ports.ask(path, body, "POST") : Promise.reject(new Error("This page cannot write to the service."));
   }
 
   /**

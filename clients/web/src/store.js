@@ -2,13 +2,15 @@
  * What the service last said, merged message by message, and who wants to hear of which part.
  *
  * Topics: `control:NAME` (a controller's feedback), `face` (links, lead, locked), `zone:ZONE`, `partitions`, `groups`,
- * `overrides`, `alarms`, `turns` (what walls are to be moved), and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
+ * `one_way`, `microphones`, `overrides`, `locks`, `alarms`, `turns` (what walls are to be moved), and whatever else is touched by name. Listeners are called once a batch, however many of their topics changed.
  *
  * @typedef {import("./types.js").Welcome} Welcome
  * @typedef {import("./types.js").Change} Change
  * @typedef {import("./types.js").Face} Face
  * @typedef {import("./types.js").ZoneState} ZoneState
  * @typedef {import("./types.js").Wall} Wall
+ * @typedef {import("./types.js").OneWay} OneWay
+ * @typedef {import("./types.js").Microphone} Microphone
  * @typedef {import("./types.js").Override} Override
  * @typedef {import("./types.js").Alarm} Alarm
  * @typedef {import("./types.js").Venue} Venue
@@ -18,13 +20,16 @@
  * @property {Record<string, ZoneState>} zones
  * @property {Record<string, Wall>} partitions
  * @property {string[][]} groups
+ * @property {Record<string, OneWay>} one_way
+ * @property {Record<string, Microphone>} microphones
  * @property {Record<string, Override>} overrides
+ * @property {Record<string, import("./types.js").Lock>} locks
  * @property {Record<string, Alarm>} alarms
  */
 
 /** @returns {View} */
 function emptyView() {
-  return { controllers: {}, zones: {}, partitions: {}, groups: [], overrides: {}, alarms: {} };
+  return { controllers: {}, zones: {}, partitions: {}, groups: [], one_way: {}, microphones: {}, overrides: {}, locks: {}, alarms: {} };
 }
 
 /** @returns {Face} */
@@ -173,7 +178,7 @@ export class Store {
       this.scenes = message.scenes;
       this.touch("scenes");
     }
-    for (const part of /** @type {const} */ (["overrides", "alarms"])) {
+    for (const part of /** @type {const} */ (["one_way", "microphones", "overrides", "locks", "alarms"])) {
       const standing = message[part];
       if (!standing) continue;
       Object.assign(this.current, { [part]: standing });

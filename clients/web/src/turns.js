@@ -16,6 +16,7 @@
  * @property {() => void} changed      told when there is something else to show
  */
 import { capitalised, clockTime, listed, refusalWords, wallName, words, zoneName } from "./format.js";
+import { markWords } from "./wall-marks.js";
 
 /** However much happens, the list is asked for once in so long a time. */
 export const ASK_EVERY_MS = 1000;
@@ -244,7 +245,9 @@ export function moveWords(venue, list, move, nowMs, asked) {
     planned: `${planned}; about ${minuteWords(move.minutes)}${move.assumed ? ", a guess" : ""}`,
     sensor: move.now === "unknown" ? "Where it stands now is not known" : move.now === "moving" ? "It is moving now" : `It stands ${move.now} now${move.met ? ", as it should" : ""}`,
     tick,
-    late: move.late ? `Late: it was due at ${by}${nowMs > due ? `, ${minuteWords((nowMs - due) / 60_000)} ago` : ""}` : "",
+    late: move.late ? `Late: it was due at ${by}${nowMs > due ? `, ${minuteWords((nowMs - due) / 60_000)} ago` : ""}${move.alarm ? "; an alarm stands" : ""}` : "",
+    mark: markWords(move, list.timezone),
+    after: move.after?.length ? `After ${listed(move.after.map((wall) => wallName(venue, wall)))}, on the same track` : "",
     disagrees: !move.disagrees ? "" : move.now === "moving" ? "Ticked off, but it is moving: look at it" : `Ticked off as ${move.to}, but it stands ${move.now}: look at it`,
     state: asked === undefined ? (move.tick ? "done" : move.met ? "met" : "open") : asked ? "asked" : "taking-back",
     key: asked === undefined ? (move.tick ? "Take back" : `Tick off: it is ${move.to}`) : asked ? "Asked: tick off\u2026" : "Asked: take back\u2026",

@@ -47,6 +47,17 @@
  * @property {string} kind
  * @property {string[] | null} [zones]   null: all
  *
+ * @typedef {object} Lock  What a person has locked.
+ * @property {string} name
+ * @property {string | null} zone
+ * @property {string | null} controller
+ * @property {string[]} controls        these alone; all where it is empty
+ * @property {string} by
+ * @property {string} since             RFC 3339
+ * @property {string | null} until      RFC 3339
+ * @property {boolean} pin              whether a PIN releases it
+ * @property {string} why
+ *
  * @typedef {object} Alarm
  * @property {string} kind
  * @property {string} state      unacknowledged, acknowledged, returned, shelved, suppressed or out-of-service
@@ -69,18 +80,41 @@
  * @property {string} [controller]
  * @property {Link[]} links
  * @property {boolean} lead
- * @property {{by: string} | null} locked
+ * @property {{by: string, lock?: string} | null} locked   by another panel, which leads, or by a person's lock
  * @property {Record<string, Feedback>} controls
  * @property {PanelAlarm[]} [alarms]       what concerns its rooms
+ * @property {Ending[]} [endings]          bookings of its rooms that end soon
+ * @property {Closing[]} [closings]        what routines are about to end in its rooms, or wait to
+ *
+ * @typedef {object} Ending
+ * @property {string} booking
+ * @property {string} occurrence
+ * @property {string[]} zones
+ * @property {string} end                  RFC 3339
+ * @property {string | null} free_until    RFC 3339; null: nobody comes after
+ * @property {{minutes: number, until: string}[]} offers
+ *
+ * @typedef {object} Closing
+ * @property {string} routine
+ * @property {string} name
+ * @property {string} zone
+ * @property {string} at                   when it comes, RFC 3339
+ * @property {string} due                  when it was to come
+ * @property {string} why                  what it waits for
+ * @property {boolean} warned              it comes soon
  *
  * @typedef {object} Wall  One partition now.
  * @property {Position} position
  * @property {"sensed" | "pinned" | "unknown"} trust
  * @property {boolean} flagged
  * @property {boolean} joins
+ * @property {{why: string, by: string, since: string} | null} [do_not_move]
+ * @property {"open" | "closed" | null} [pass_door]   the door in it, if it has one that is read
  * @property {Position | null} reported        a new position that has yet to settle
  * @property {string | null} pinned_until
  * @property {Position | null} [sensed]        what its contacts last said, also while a pin stands against it
+ * @property {boolean} [mismatched]            it is pinned, and its sensor says otherwise
+ * @property {{why: "ask" | "hand" | "apart" | "fence", since: string, by: string | null} | null} [division]   why it is open and does not join its zones
  * @property {WallRequest | null} [requested]  where people shall move it to for a booking
  *
  * @typedef {object} WallRequest
@@ -98,6 +132,23 @@
  * @property {string} phase       set-up, running or clear-down
  * @property {string} start       RFC 3339
  * @property {string} end         RFC 3339
+ *
+ * @typedef {object} OneWay  An overflow: `to` may have what is in `from`, and nothing goes back.
+ * @property {string} name
+ * @property {string} from
+ * @property {string} to
+ * @property {string[]} carries     sound, picture or both
+ * @property {string} since         RFC 3339
+ * @property {"booking" | "hand"} ends
+ *
+ * @typedef {object} Microphone
+ * @property {string} name
+ * @property {string} zone          where it is now
+ * @property {string[]} heard_in    while it is open
+ * @property {boolean} radio        it may be used in another zone
+ * @property {string[]} zones       those that it may be used in
+ * @property {string | null} level  the control that sets its level, if it has one
+ * @property {string | null} mute
  *
  * @typedef {object} ZoneState
  * @property {string[]} group
@@ -120,6 +171,9 @@
  * @property {boolean} met                 it stands where it shall
  * @property {boolean} late
  * @property {boolean} disagrees           tick and sensor
+ * @property {string[]} [after]            walls on the same track that are moved before
+ * @property {{why: string, by: string, since: string} | null} [do_not_move]
+ * @property {string | null} [alarm]       of its being late, while that stands
  *
  * @typedef {object} Turn
  * @property {string} booking
@@ -144,10 +198,13 @@
  * @typedef {object} Venue
  * @property {{id: string, name: string, timezone: string}} venue
  * @property {Record<string, {name: string, type: string, outline: Point[] | null, controls: Record<string, Spec>}>} zones
- * @property {Record<string, {name: string, between: [string, string], line: [Point, Point] | null, simulated: boolean}>} partitions
+ * @property {Record<string, {name: string, between: [string, string], line: [Point, Point] | null, simulated: boolean, combine?: "auto" | "ask" | "hand"}>} partitions
  * @property {Record<string, {name: string, home: string, reach: string[] | null}>} controllers
  * @property {Record<string, {name: string, type: string | null, zone: string | null, zones: string[]}>} scenes
  * @property {{lead_order?: string[], others?: string} | null} [combining]
+ * @property {Record<string, {name: string, walls: Record<string, "open" | "closed">, pin: number}>} [arrangements]   named positions of walls
+ * @property {Record<string, {name: string, carries: string[]}>} [venue_sources]   sources that belong to no zone
+ * @property {Record<string, {name: string, from: string, to: string, carries: string[]}>} [overflows]   those with a name
  *
  * @typedef {object} Change  What changed, and nothing else.
  * @property {string} type
@@ -158,7 +215,10 @@
  * @property {Record<string, Partial<ZoneState>>} [zones]
  * @property {Record<string, Wall>} [partitions]
  * @property {string[][]} [groups]
+ * @property {Record<string, OneWay>} [one_way]
+ * @property {Record<string, Microphone>} [microphones]
  * @property {Record<string, Override>} [overrides]
+ * @property {Record<string, Lock>} [locks]
  * @property {Record<string, Alarm>} [alarms]           only for a watcher
  * @property {true} [turns]                             the walls that people are to move are others, or were ticked off
  * @property {Venue["scenes"]} [scenes]                 one was saved: all that there are now

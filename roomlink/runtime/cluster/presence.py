@@ -52,6 +52,11 @@ class Presence:
         """The address of the node that writes this venue; empty where none is known."""
         return next((one["address"] for one in self.told.get(self._venue, {}).values() if one["writes"]), "")
 
+    def panels(self) -> set[str]:
+        """The controllers that have a panel at another node of this venue."""
+        others = [one for node, one in self.told.get(self._venue, {}).items() if node != self._node]
+        return {controller for one in others for controller in one.get("panels", ())}
+
     def venues(self) -> Data:
         """All venues of the cluster with their nodes, as ``/venues`` gives them."""
         return {
@@ -90,5 +95,6 @@ def told_of(venue: Writer, *, address: str, writes: bool) -> Data:
         "seq": venue.engine.seq,
         "ready": venue.unready is None,
         "why": venue.unready or "",
+        "panels": sorted({one.controller for one in venue.hub.everyone() if one.controller is not None}),
         "alarms": sum(alarm.stands for alarm in state.alarms.values()),
     }

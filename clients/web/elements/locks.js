@@ -1,0 +1,107 @@
+/**
+ * `<rl-locks>`: what a person has locked, in words, each with a way to release it by its PIN; nothing while nothing is
+ * locked. In a watching connection all locks. On a panel those that concern it, and, where another panel leads its rooms,
+ * a key to take the lead.
+ */
+import { refusalWords } from "../src/format.js";
+import { concerns, lockName, lockWords } from "../src/locks.js";
+import { RlElement } from "./base.js";
+import { make, setAll, setText, sheetOf } from "./dom.js";
+
+const sheet = sheetOf(`
+.list, :host { display: grid; gap: 8px; }
+.lock { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; padding: 10px 16px; background: var(--pane); border-left: 4px solid var(--abnormal); }
+.lock p { flex: 1 1 14rem; }
+form { display: flex; flex-wrap: wrap; gap: 8px; align-items: center; }
+input { font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; width: 8.5rem; padding: 0 10px; }
+.cell { font-size: 1.125rem; min-height: 48px; }
+.note:empty { display: none; }
+[hidden] { display: none; }
+`);
+
+export class RlLocks extends RlElement {
+  /** @override */
+  static sheets = [sheet];
+
+  /** @override */
+  topics() {
+    return ["locks", "face", "groups", "seq"];
+  }
+
+  /** @override */
+  build() {
+    this.list = make("div", { class: "list", part: "list", role: "status" });
+    this.take = make("button", { class: "cell", part: "lead", type: "button", hidden: true }, "Take the lead");
+    this.note = make("p", { class: "note", part: "note", role: "status" });
+    /** @type {Map<string, {row: HTMLElement, text: HTMLElement, form: HTMLElement}>} */
+    this.rows = new Map();
+    this.take.addEventListener("click", () => void this.#takeLead());
+    this.root.append(this.list, this.take, this.note);
+  }
+
+  /** @override */
+  update() {
+    const { session, list, take, rows } = this;
+    if (!session || !list || !take || !rows) return;
+    const { controller, store, venue } = session;
+    const { locks } = store.view;
+    const shown = Object.entries(locks).filter(([, lock]) => controller === null || concerns(lock, controller, store.face));
+    for (const [id, { row }] of rows) {
+      // What stands stays in its place: a PIN may be half typed there.
+      if (shown.some(([one]) => one === id)) continue;
+      row.remove();
+      rows.delete(id);
+    }
+    for (const [id, lock] of shown) {
+      const one = rows.get(id) ?? this.#row(id);
+      setText(one.text, lockWords(locks, id, venue));
+      setAll(one.form, { hidden: !lock.pin || !session.live });
+      setAll(one.row, { "data-lock": id });
+    }
+    setAll(this, { "data-standing": shown.length > 0 });
+    const order = venue?.combining?.lead_order ?? [];
+    const home = session.home ?? "";
+    const plural = (store.view.zones[home]?.group.length ?? 0) > 1;
+    const may = controller !== null && session.live && plural && order.includes(controller) && !store.face.lead && store.face.locked?.lock === undefined;
+    setAll(take, { hidden: !may });
+  }
+
+  /** @param {string} id */
+  #row(id) {
+    const text = make("p", { part: "lock" });
+    const pin = make("input", { type: "password", inputmode: "numeric", autocomplete: "off", maxlength: "12", "aria-label": `PIN of ${lockName(this.session?.store.view.locks ?? {}, id)}`, placeholder: "PIN" });
+    const release = make("button", { class: "cell", part: "release", type: "submit" }, "Release");
+    const form = make("form", {}, pin, release);
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const given = pin.value;
+      pin.value = "";
+      if (given) void this.#release(id, given);
+    });
+    const row = make("div", { class: "lock" }, text, form);
+    this.list?.append(row);
+    const made = { row, text, form };
+    this.rows?.set(id, made);
+    return made;
+  }
+
+  /** @param {string} id @param {string} pin */
+  async #release(id, pin) {
+    await this.#say(this.session?.post(`locks/${encodeURIComponent(id)}/release`, { pin }));
+  }
+
+  async #takeLead() {
+    await this.#say(this.session?.socket.request({ type: "lead" }));
+  }
+
+  /** @param {Promise<unknown> | undefined} answer */
+  async #say(answer) {
+    if (!this.note) return;
+    setText(this.note, "");
+    try {
+      await answer;
+    } catch (error) {
+      setText(this.note, refusalWords(error));
+    }
+  }
+}

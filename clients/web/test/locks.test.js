@@ -1,0 +1,38 @@
+/** Locks in words, and what they keep at a panel. */
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { concerns, lockName, lockOver, lockWords } from "../src/locks.js";
+
+const LOCK = { name: "quiet", zone: "heron", controller: null, controls: [], by: "robin", since: "2026-11-07T19:00:00Z", until: null, pin: true, why: "" };
+const VENUE = /** @type {any} */ ({
+  venue: { timezone: "UTC" },
+  zones: { heron: { name: "Heron", controls: { volume: { name: "Volume" } } }, plover: { name: "Plover", controls: {} } },
+  controllers: { "heron-wall": { name: "Heron panel", home: "heron" } },
+});
+
+test("a control is locked where all its rooms are, or its panel is", () => {
+  assert.equal(lockOver({ quiet: LOCK }, "heron-wall", "volume", ["heron"]), "quiet");
+  assert.equal(lockOver({ quiet: LOCK }, "heron-wall", "volume", ["heron", "plover"]), null);
+  assert.equal(lockOver({ quiet: LOCK }, "heron-wall", "volume", []), null);
+  assert.equal(lockOver({ quiet: { ...LOCK, controls: ["mute"] } }, "heron-wall", "volume", ["heron"]), null);
+  const panel = { ...LOCK, zone: null, controller: "heron-wall", controls: ["volume"] };
+  assert.equal(lockOver({ panel }, "heron-wall", "volume", ["heron", "plover"]), "panel");
+  assert.equal(lockOver({ panel }, "plover-wall", "volume", ["heron"]), null);
+});
+
+test("a panel has to do with locks on itself and on its rooms", () => {
+  const face = /** @type {any} */ ({ links: [{ zone: "heron" }] });
+  assert.equal(concerns(LOCK, "plover-wall", face), true);
+  assert.equal(concerns({ ...LOCK, zone: "plover" }, "plover-wall", face), false);
+  assert.equal(concerns({ ...LOCK, zone: null, controller: "plover-wall" }, "plover-wall", face), true);
+});
+
+test("a lock says what it keeps, by whom and until when", () => {
+  assert.equal(lockWords({ quiet: LOCK }, "quiet", VENUE), "Quiet: Heron is locked by robin until it is released.");
+  const some = { ...LOCK, name: "Evening level", controls: ["volume"], until: "2026-11-07T22:30:00Z", why: "speech" };
+  assert.equal(lockWords({ quiet: some }, "quiet", VENUE), "Evening level: Volume of Heron is locked by robin until 22:30 (speech).");
+  const panel = { ...LOCK, zone: null, controller: "heron-wall" };
+  assert.equal(lockWords({ quiet: panel }, "quiet", VENUE), "Quiet: Heron panel is locked by robin until it is released.");
+  assert.equal(lockWords({}, "quiet", VENUE), "");
+  assert.equal(lockName({}, "main-door"), "Main door");
+});

@@ -1,0 +1,63 @@
+"""Nobody is left: at clear-down, and after the service was away for long, zones become what they are when idle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from roomlink.core import combining, locks, microphones, orders, scenes, walls
+from roomlink.core.bookings import Occurrence, OccurrenceKey
+from roomlink.core.commands import SERVICE, Actor, RecallScene
+from roomlink.core.lock_records import LockEnded
+from roomlink.core.state import Draft, State
+
+def clear_down(draft: Draft, key: OccurrenceKey, one: Occurrence) -> None:
+    """Guests are gone: the idle scene, microphones muted, and what they pinned and locked is free again.
+
+    Zones that somebody else has by now are his.
+    """
+    zones = tuple(z for z in one.zones if z in draft.spec.zones and draft.in_use.get(z) in (None, key))
+    by = Actor(f"booking {key[0]}", "booking")
+    give_idle(draft, zones, by)
+    for name, microphone in draft.spec.travel.microphones.items():
+        zone, mute = microphones.zone_of(draft, name), microphone.mute
+        if zone in zones and mute is not None and locks.covering(draft, zone, mute) is None:
+            orders.set_switch(draft, zone, mute, True, by=by.who)
+    _unpin(draft, zones)
+    for name in list(draft.locks.live()):
+        lock = draft.locks[name]
+        home = draft.spec.controllers[lock.controller].home if lock.controller in draft.spec.controllers else lock.zone
+        if home in zones and _is_guest(draft, lock.by, zones):
+            draft.emit(LockEnded(name, "the guests who set it are gone"))
+
+
+def _is_guest(state: State, who: str, zones: Iterable[str]) -> bool:
+    """What is done from a panel of the zones is done by their guests."""
+    controller = state.spec.controllers.get(who)
+    return controller is not None and controller.home in zones
+
+
+def _unpin(draft: Draft, zones: tuple[str, ...]) -> None:
+    around: list[str] = []
+    for name in dict.fromkeys(wall for zone in zones for wall in draft.spec.walls_of[zone]):
+        wall = draft.walls[name]
+        if wall.pinned_until is not None and _is_guest(draft, wall.by, zones):
+            around += walls.put(draft, name, walls.unpinned(draft.spec.partitions[name], wall, draft.now))
+    combining.regroup(draft, around)
+
+
+def give_idle(draft: Draft, zones: Iterable[str], by: Actor) -> None:
+    """Recall the idle scene of each zone that has one."""
+    by_scene: dict[str, list[str]] = {}
+    for zone in zones:
+        scene = draft.spec.zones[zone].idle
+        if scene is not None and scene in scenes.names(draft):
+            by_scene.setdefault(scene, []).append(zone)
+    blend = draft.spec.combining.blend if draft.spec.combining is not None else 0.0
+    for scene, there in by_scene.items():
+        scenes.recall(draft, RecallScene(by, scene, tuple(there), over=blend))
+
+
+def after_outage(draft: Draft, last: float) -> None:
+    """The service was away for long: zones that no booking has are idle, as nobody knows what was left on."""
+    if draft.now - last > draft.spec.idle_after:
+        give_idle(draft, [zone for zone in draft.spec.zones if zone not in draft.in_use], SERVICE)
