@@ -12,7 +12,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import roomlink
-from roomlink import serve_command
+from roomlink import carry_command, serve_command
 from roomlink.errors import RoomlinkError, VenueFault
 from roomlink.serve_command import FINDINGS, OK, USAGE
 
@@ -53,6 +53,7 @@ def parser() -> argparse.ArgumentParser:
     rehearsing(commands)
     simulating(commands)
     backing_up(commands)
+    carry_command.add(commands)
 
     schema = commands.add_parser("schema", help="print the JSON Schema of a venue's configuration")
     schema.add_argument("--drivers", action="store_true", help="with the keys of every installed driver's devices")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import re
 import socket
 import sys
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
 
 OK, FINDINGS, USAGE = 0, 1, 2
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
-SPREAD_S = 0.15
-"""How much longer a node waits for the lease of each further venue: so several nodes share the venues."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -45,6 +44,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     nodes.add_argument(
         "--nats", action="append", default=[], metavar="URL", help="a NATS server with JetStream; repeatable"
     )
+    nodes.add_argument(
+        "--nats-access", type=Path, metavar="FILE", help="how NATS lets this node in: user, password, certificates"
+    )
     nodes.add_argument("--node", default=socket.gethostname(), metavar="NAME", help="this node (the machine's name)")
     nodes.add_argument("--replicas", type=int, default=1, help="servers that keep each entry: 3 of three (1)")
     nodes.add_argument("--address", default="", metavar="URL", help="where browsers find this node's first venue")
@@ -70,7 +72,11 @@ def run(args: argparse.Namespace) -> int:
         return USAGE
     logs.configure(args.log)
     try:
-        uvloop.run(run_all(services(args)))
+        made = services(args)
+        # What is loaded now stays: looking for garbage in all of it again and again would hold up whoever presses.
+        gc.collect()
+        gc.freeze()
+        uvloop.run(run_all(made))
     except VenueFault as fault:
         for finding in fault.findings:
             print(finding, file=sys.stderr)
@@ -85,11 +91,14 @@ def run(args: argparse.Namespace) -> int:
 
 def services(args: argparse.Namespace) -> list[Service]:
     """One a folder, on ports that follow one another. Several venues have a folder each in ``--data``."""
-    from roomlink.node import Cluster, NodeService
+    from roomlink.journal.natsaccess import access
+    from roomlink.node import Cluster, Company, NodeService
     from roomlink.service import Options, Service
 
     found: list[Service] = []
     several = len(args.folders) > 1
+    let_in = {} if args.nats_access is None else access(args.nats_access)
+    company = Company(Cluster(tuple(args.nats), args.node, args.replicas, access=let_in))
     for place, folder in enumerate(args.folders):
         options = Options(
             folder,
@@ -103,8 +112,8 @@ def services(args: argparse.Namespace) -> list[Service]:
             new_engineer=args.new_engineer,
         )
         if args.nats:
-            cluster = Cluster(tuple(args.nats), args.node, args.replicas, moved(args.address, place))
-            found.append(NodeService(options, cluster, after_s=SPREAD_S * place))
+            cluster = Cluster(tuple(args.nats), args.node, args.replicas, moved(args.address, place), let_in)
+            found.append(NodeService(options, cluster, company, place))
         else:
             found.append(Service(options))
     return found
@@ -124,6 +133,10 @@ def unsafe(args: argparse.Namespace) -> str | None:
         (
             bool(args.nats) and args.data is not None,
             "with --nats the journals lie in NATS, and nothing is kept in --data: leave it out",
+        ),
+        (
+            any("@" in url for url in args.nats),
+            "a password in --nats is seen by everybody on this machine: put it into a file for --nats-access",
         ),
         (
             bool(args.nats) and not re.fullmatch(r"[A-Za-z0-9_-]{1,64}", args.node),

@@ -5,7 +5,9 @@ from __future__ import annotations
 import signal
 import socket
 import subprocess
+import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 READY_S = 20.0
@@ -20,7 +22,7 @@ def free_port() -> int:
 class NatsServer:
     """One server. ``start`` after ``kill`` gives the same server with what its disk has."""
 
-    def __init__(self, folder: Path, name: str = "one", routes: dict[str, int] | None = None) -> None:
+    def __init__(self, folder: Path, name: str = "one", routes: dict[str, int] | None = None, more: str = "") -> None:
         self.name, self.port = name, free_port()
         folder.mkdir(parents=True, exist_ok=True)
         self._config = folder / f"{name}.conf"
@@ -28,7 +30,7 @@ class NatsServer:
         if routes:
             others = ", ".join(f'"nats://127.0.0.1:{port}"' for other, port in routes.items() if other != name)
             text += f'cluster {{ name: hall, listen: "127.0.0.1:{routes[name]}", routes: [{others}] }}\n'
-        self._config.write_text(text)
+        self._config.write_text(text + more)
         self.process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -83,3 +85,48 @@ def cluster(folder: Path, names: tuple[str, ...]) -> list[NatsServer]:
     for server in servers:
         server.start()
     return servers
+
+
+class Cable:
+    """The network between one node and the servers' port: it can be pulled, so that nothing comes through either way.
+
+    Nothing is closed then, as where packets vanish; what TCP had under way comes late, once it is plugged in again.
+    """
+
+    def __init__(self, to: int) -> None:
+        self._to = to
+        self._plugged = threading.Event()
+        self._plugged.set()
+        self._listening = socket.create_server(("127.0.0.1", 0))
+        self.url = f"nats://127.0.0.1:{self._listening.getsockname()[1]}"
+        self._socks: list[socket.socket] = []
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def pull(self) -> None:
+        self._plugged.clear()
+
+    def plug(self) -> None:
+        self._plugged.set()
+
+    def close(self) -> None:
+        self._plugged.set()
+        for sock in (self._listening, *self._socks):
+            with suppress(OSError):
+                sock.shutdown(socket.SHUT_RDWR)
+            sock.close()
+
+    def _accept(self) -> None:
+        with suppress(OSError):
+            while True:
+                here, _ = self._listening.accept()
+                there = socket.create_connection(("127.0.0.1", self._to))
+                self._socks += [here, there]
+                for one, other in ((here, there), (there, here)):
+                    threading.Thread(target=self._pass, args=(one, other), daemon=True).start()
+
+    def _pass(self, one: socket.socket, other: socket.socket) -> None:
+        with suppress(OSError):
+            while data := one.recv(1 << 16):
+                self._plugged.wait()
+                other.sendall(data)
+            other.shutdown(socket.SHUT_RDWR)

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import configparser
+import json
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+import trustme
 from prometheus_client.parser import text_string_to_metric_families
 from ruamel.yaml import YAML
 
 from roomlink import limits
 from roomlink.cli import parser
 from roomlink.runtime.metrics import Metrics
+from tests.api.harness import Served, write_venue
 
 DEPLOY = Path(__file__).resolve().parent.parent / "deploy"
 UNIT = DEPLOY / "roomlink.service"
@@ -44,6 +48,8 @@ def test_the_unit_starts_what_there_is(service: configparser.SectionProxy) -> No
     given = parser().parse_args(words)
     assert given.data == Path("/var/lib") / service["StateDirectory"]
     assert not given.open
+    names = re.findall(r"server_name (\S+);", (DEPLOY / "nginx.conf").read_text())
+    assert (given.behind_proxy, set(given.name)) == (True, set(names))
     assert service["ExecReload"] == "/bin/kill -HUP $MAINPID"
 
 
@@ -112,7 +118,7 @@ def test_figures_are_named_as_prometheus_asks() -> None:
             assert family.type != "histogram" or family.name.endswith("_seconds")
 
 
-def test_the_container_runs_what_there_is() -> None:
+def test_the_container_runs_what_there_is(tmp_path: Path) -> None:
     """Not as root, with the checkout's own files, and asked whether it is ready; two stages, the last without tools."""
     lines = re.sub(r"\\\n", " ", (DEPLOY / "Containerfile").read_text()).splitlines()
     words = [line.split(maxsplit=1) for line in lines if line and not line.startswith("#")]
@@ -123,9 +129,25 @@ def test_the_container_runs_what_there_is() -> None:
         for source in rest.split()[:-1]:
             assert (DEPLOY.parent / source).exists(), source
     entry = next(rest for word, rest in words if word == "ENTRYPOINT")
-    _, *given = [word.strip('", ') for word in entry.strip("[]").split(",")]
-    assert parser().parse_args(given).data == Path("/data")
-    assert "/readyz" in next(rest for word, rest in words if word == "HEALTHCHECK")
+    given = parser().parse_args([*json.loads(entry)[1:], "--name", "hall.example"])
+    assert given.data == Path("/data")
+    served = [rest for word, rest in words if word == "EXPOSE"]
+    assert [str(given.port)] == served
+    # What the entry point says is taken as it is: it listens to others, and so with a certificate.
+    cert, key = tmp_path / "cert.pem", tmp_path / "key.pem"
+    issued = trustme.CA().issue_cert("hall.example")
+    cert.write_bytes(b"".join(part.bytes() for part in issued.cert_chain_pems))
+    key.write_bytes(issued.private_key_pem.bytes())
+    assert (given.cert, given.key) == (Path("/tls/cert.pem"), Path("/tls/key.pem"))
+    options = ["--host", given.host, "--cert", str(cert), "--key", str(key), "--name", *given.name]
+    service = Served(write_venue(tmp_path / "venue"), tmp_path / "data", *options, sign_in=True)
+    try:
+        check = next(rest for word, rest in words if word == "HEALTHCHECK")
+        script = json.loads(check[check.index("CMD") + 3 :])[2].replace(str(given.port), service.url.rpartition(":")[2])
+        assert subprocess.run([sys.executable, "-c", script], timeout=10.0).returncode == 0
+    finally:
+        service.stop()
+    assert subprocess.run([sys.executable, "-c", script], stderr=subprocess.DEVNULL, timeout=10.0).returncode != 0
 
 
 def test_the_operators_index_leads_to_what_is_there() -> None:

@@ -180,6 +180,22 @@ async def book_on(client: httpx.AsyncClient, url: str, slots: Iterator[datetime]
             booked.put_nowait(answer.json()["booking"])
 
 
+ALARM = "wall-unknown/plover-tern"
+SEEN = {"shelve": "ShelveAlarm", "unshelve": "UnshelveAlarm", "acknowledge": "AcknowledgeAlarm"}
+
+
+async def see_on(client: httpx.AsyncClient, url: str, seen: asyncio.Queue[tuple[int, str]]) -> None:
+    """Shelve an alarm, let it speak, acknowledge it, until the service dies: each a change; what was answered is noted."""
+    with contextlib.suppress(httpx.TransportError):
+        await client.post(f"{url}/alarms/{ALARM}/unshelve")  # it may be shelved since the last kill
+        while True:
+            for way, command in SEEN.items():
+                body = {"for": 60, "why": "a storm"} if way == "shelve" else None
+                answer = await client.post(f"{url}/alarms/{ALARM}/{way}", json=body)
+                assert answer.status_code == 200, answer.text
+                seen.put_nowait((answer.json()["seq"], command))
+
+
 async def storm(served: Served, acknowledged: dict[int, float]) -> None:
     """Twenty sockets that command without a pause until the service dies; what got ``ok`` is noted."""
 
@@ -204,35 +220,42 @@ async def storm(served: Served, acknowledged: dict[int, float]) -> None:
 
 
 def entries_after(served: Served, seq: int) -> dict[int, Any]:
-    """Position to what was asked for, of all entries behind ``seq``."""
+    """Position to the command and its value, of all entries behind ``seq``."""
     found: dict[int, Any] = {}
     while True:
         page = served.get(f"/events?after={seq}&limit=1000")
-        found.update((entry["seq"], entry["did"].get("value")) for entry in page["events"])
+        found.update((entry["seq"], (entry["did"].get("command"), entry["did"].get("value"))) for entry in page["events"])
         if page["next"] == seq or not page["events"]:
             return found
         seq = page["next"]
 
 
 async def test_nothing_acknowledged_is_lost_to_a_kill(serve: Serve) -> None:
-    """In a storm from twenty sockets and of bookings, at any instant: what got an answer is there after the restart."""
+    """In a storm from twenty sockets, of bookings and of alarms: what got an answer is there after the restart."""
     seed = random.randrange(10**6)
     chance = random.Random(seed)
     first = datetime.now(UTC).replace(microsecond=0) + timedelta(days=30)
     slots = (first + timedelta(minutes=5 * number) for number in count())
     served = serve("--log", "error")
-    commands, bookings, recovery_s = 0, 0, []
+    for position in ("closed", "unknown"):  # an alarm that stays
+        served.call("PUT", "/partitions/plover-tern", {"position": position})
+    commands, bookings, alarms, recovery_s = 0, 0, 0, []
     async with httpx.AsyncClient(verify=False) as client:
         for round_ in range(KILLS):
             start = served.get("/state")["seq"]
             acknowledged: dict[int, float] = {}
             booked: asyncio.Queue[str] = asyncio.Queue()
-            raging = asyncio.gather(storm(served, acknowledged), book_on(client, served.url + "/api/v1", slots, booked))
-            some = [await asyncio.wait_for(booked.get(), 10.0)]  # the storm is on
+            alarms_seen: asyncio.Queue[tuple[int, str]] = asyncio.Queue()
+            url = served.url + "/api/v1"
+            tasks = storm(served, acknowledged), book_on(client, url, slots, booked), see_on(client, url, alarms_seen)
+            raging = asyncio.gather(*tasks)
+            some = [await asyncio.wait_for(booked.get(), 10.0)]
+            seen = [await asyncio.wait_for(alarms_seen.get(), 10.0)]  # the storm is on
             await asyncio.sleep(chance.uniform(0.0, 0.4))
             served.signal(signal.SIGKILL)
             await raging
             some += [booked.get_nowait() for _ in range(booked.qsize())]
+            seen += [alarms_seen.get_nowait() for _ in range(alarms_seen.qsize())]
             await asyncio.to_thread(served.wait)
             began = time.monotonic()
             served = serve("--log", "error")
@@ -240,15 +263,17 @@ async def test_nothing_acknowledged_is_lost_to_a_kill(serve: Serve) -> None:
             recovery_s.append(time.monotonic() - began)
             kept = entries_after(served, start)
             assert sorted(kept) == list(range(start + 1, start + 1 + len(kept))), f"a hole; seed {seed}, round {round_}"
-            lost = {seq: value for seq, value in acknowledged.items() if kept.get(seq) != value}
+            lost = {seq: value for seq, value in acknowledged.items() if kept.get(seq, ("", None))[1] != value}
             assert not lost, f"{len(lost)} of {len(acknowledged)} lost; seed {seed}, round {round_}"
+            unseen = {seq: command for seq, command in seen if kept.get(seq, ("", None))[0] != command}
+            assert not unseen, f"{len(unseen)} of {len(seen)} of alarms lost; seed {seed}, round {round_}"
             for booking in some:
                 assert served.get(f"/bookings/{booking}")["title"] == "Storm", f"lost; seed {seed}, round {round_}"
-            commands, bookings = commands + len(acknowledged), bookings + len(some)
+            commands, bookings, alarms = commands + len(acknowledged), bookings + len(some), alarms + len(seen)
     assert commands > 20 * KILLS, "the storm was none"
     middle, longest = statistics.median(recovery_s), max(recovery_s)
-    print(f"{KILLS} kills, {commands} commands and {bookings} bookings acknowledged, none lost; ready again after")
-    print(f"{middle:.2f} s (median), {longest:.2f} s (longest), from the start of the process")
+    print(f"{KILLS} kills; {commands} commands, {bookings} bookings and {alarms} changes of alarms answered, none lost;")
+    print(f"ready again after {middle:.2f} s (median), {longest:.2f} s (longest), from the start of the process")
 
 
 # Reloading

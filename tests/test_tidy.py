@@ -25,7 +25,7 @@ ORDER = (
     ("serving",),
     ("service",),
     ("node",),
-    ("serve_command",),
+    ("serve_command", "carry_command"),
     ("cli",),
     ("__main__",),
 )
@@ -43,7 +43,7 @@ HOMES = {
     "apscheduler": ("runtime/",),
     "sqlite3": ("journal/sqlite.py", "journal/"),
     "uvicorn": ("serving.py", "service.py", "api/"),
-    "asyncio": ("runtime/", "api/", "drivers/", "service.py", "cli.py", "testing/", "simulation/",
+    "asyncio": ("runtime/", "api/", "drivers/", "service.py", "node.py", "cli.py", "testing/", "simulation/",
                 "journal/natslink.py", "journal/jetstream.py"),
     "nats": ("journal/", "runtime/cluster/"),
 }  # fmt: skip

@@ -119,6 +119,7 @@ def application(
     app.state.pins = Pins()
     app.state.sockets = socket.Sockets()
     writer.hooks.append(app.state.sockets.heard)
+    writer.overdue.append(app.state.sockets.overdue)
     app.state.folder = app.state.outputs = app.state.bench = app.state.feeds = app.state.webhooks = None
     app.state.data = app.state.presence = app.state.lookout = None
     app.state.node = ""

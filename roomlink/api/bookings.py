@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roomlink import limits
+from roomlink.api import identity
 from roomlink.api.encoding import Json
 from roomlink.api.models import Body, Name
 from roomlink.api.reading import entity_tags, flag
@@ -125,18 +126,20 @@ async def get_bookings(request: Request) -> Response:
     start, end = window(request)
     zones = zone_names(request) if "zone" in request.query_params else None
     everything = flag("all", request.query_params.get("all", "false"))
-    now = state(request)
+    now, may_see = state(request), identity.may_see(request)
     found: dict[str, Any] = {}
     for name, one in clashes.between(now, start, end, zones, all_of_it=everything):
-        dates = found.setdefault(name, {**diary_view.summary(now, name), "occurrences": []})["occurrences"]
-        dates.append(diary_view.occurrence(now, name, one))
+        if name not in found:
+            found[name] = {**diary_view.summary(now, name, may_see=may_see), "occurrences": []}
+        found[name]["occurrences"].append(diary_view.occurrence(now, name, one, may_see=may_see))
     return Json({"from": rfc3339(start), "to": rfc3339(end), "bookings": list(found.values())})
 
 
 async def get_booking(request: Request) -> Response:
     name = request.path_params["booking"]
     booking = diary.find(state(request), name)
-    return Json(diary_view.booking(state(request), name), headers={"ETag": f'"{diary_view.etag(booking)}"'})
+    seen = diary_view.booking(state(request), name, may_see=identity.may_see(request))
+    return Json(seen, headers={"ETag": f'"{diary_view.etag(booking)}"'})
 
 
 async def get_free_busy(request: Request) -> Response:

@@ -23,7 +23,7 @@ class Json(Response):
         return orjson.dumps(content)
 
 
-def shown_event(event: Event, state: State, at: float) -> dict[str, Any]:
+def shown_event(event: Event, state: State, at: float, *, may_see: bool = False) -> dict[str, Any]:
     """An event for people and programs; a configuration only by its digest, as it is large; nothing private.
 
     It happened at the stamp ``at``; what is private is known from ``state``, which is of now.
@@ -34,15 +34,15 @@ def shown_event(event: Event, state: State, at: float) -> dict[str, Any]:
         return people.shown(event)
     if isinstance(event, LockEvent):
         return locking.shown(event)
-    zone = discretion.veiled_zone(state, event, at)
+    zone = discretion.veiled_zone(state, event, at, may_see=may_see)
     if zone is not None:
         return {"type": TYPE_OF[type(event)], "zone": zone, "hidden": True}
-    return encode(discretion.told(state, event))
+    return encode(discretion.told(state, event, may_see=may_see))
 
 
-def shown_entry(entry: Entry, state: State) -> dict[str, Any]:
+def shown_entry(entry: Entry, state: State, *, may_see: bool = False) -> dict[str, Any]:
     """An entry as a reader may see it now; of one about a zone in private use neither who nor what."""
-    events = [shown_event(event, state, entry.at) for event in entry.events]
+    events = [shown_event(event, state, entry.at, may_see=may_see) for event in entry.events]
     hidden = any("hidden" in event for event in events)
     return {
         "seq": entry.seq,

@@ -47,7 +47,7 @@ def _shown(request: Request, venue: Writer, entry: Entry) -> dict[str, Any] | No
     query = request.query_params
     if "who" in query and entry.who != query["who"]:
         return None
-    shown = shown_entry(entry, venue.state)
+    shown = shown_entry(entry, venue.state, may_see=identity.may_see(request))
     if shown["who"] != query.get("who", shown["who"]):
         return None
     if not any(name in query for name in ("zone", "type", "booking")):

@@ -227,3 +227,11 @@ def sign_in(connection: HTTPConnection) -> SignIn:
     )
     fault.status = 409
     raise fault
+
+
+def may_see(connection: HTTPConnection) -> bool:
+    """Whether the caller may see what is private: a person or an integration that keeps the diary. A service without
+    sign-in knows nobody, and shows it to nobody.
+    """
+    found = caller(connection)
+    return found.kind in (PERSON, INTEGRATION) and RANK.get(found.role, -1) >= RANK["manage"]

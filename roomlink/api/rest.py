@@ -127,14 +127,17 @@ async def get_state(request: Request) -> Response:
     venue = writer(request)
     at = request.query_params.get("at")
     if at is not None:
-        return Json(await view_at(venue.journal, instant("at", at), venue.clock.stamp(), venue.state))
-    return Json(view.whole(venue.state, venue.engine.seq, venue.clock.stamp()))
+        then, now = instant("at", at), venue.clock.stamp()
+        return Json(await view_at(venue.journal, then, now, venue.state, may_see=identity.may_see(request)))
+    seen = view.whole(venue.state, venue.engine.seq, venue.clock.stamp(), may_see=identity.may_see(request))
+    return Json(seen)
 
 
 async def get_zone(request: Request) -> Response:
     zone = request.path_params["zone"]
     require("zone", zone, state(request).spec.zones)
-    return Json(view.zone(state(request), zone, writer(request).clock.stamp()))
+    now = writer(request).clock.stamp()
+    return Json(view.zone(state(request), zone, now, may_see=identity.may_see(request)))
 
 
 async def get_controller(request: Request) -> Response:

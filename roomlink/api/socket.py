@@ -103,6 +103,11 @@ class Sockets:
         self.known: dict[str, set[Connection]] = {}
         """By what their caller was known."""
 
+    def overdue(self) -> None:
+        """After a stall the timers come late: whoever was silent for too long lets go before anything else is decided."""
+        for connection in list(self.holding.values()):
+            connection.overdue()
+
     def heard(self, entry: Entry) -> None:
         """Tell the panels whose holds ended, and close those that nobody stands behind any more."""
         told = set()
@@ -335,6 +340,9 @@ class Connection:
         if event.why != "released":
             control = event.hold.rpartition("/")[2]
             self._say({"type": "let-go", "control": control, "zones": event.zones, "why": event.why})
+
+    def overdue(self) -> None:
+        self._holder.overdue()
 
     def still_holds(self) -> None:
         """Where nothing is held any more, nobody need watch over it."""

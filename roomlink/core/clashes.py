@@ -108,7 +108,8 @@ def alternatives(
 ) -> list[Data]:
     """Up to three ways to have all ``dates``: in other zones that hold as many, then earlier or later.
 
-    Each is told by its first date, in stamps; the other dates of a series move along.
+    Each is told by its first date, in stamps; the other dates of a series move along. Of times that overlap only the
+    nearest is told: a quarter of an hour more is no other way out.
     """
     if not dates:
         return []
@@ -126,8 +127,10 @@ def alternatives(
         for why, by in (("later", step * limits.ALTERNATIVE_STEP_S), ("earlier", -step * limits.ALTERNATIVE_STEP_S)):
             # One by one, as mostly the first dates show already that it will not do.
             moved = (shifted(date, by) for date in dates)
-            if dates[0].begins + by >= now and places.all_free(moved):
-                found.append((shifted(dates[0], by), why))
+            first = shifted(dates[0], by)
+            told = any(why == of and first.start < one.end and one.start < first.end for one, of in found)
+            if first.begins >= now and not told and places.all_free(moved):
+                found.append((first, why))
         if len(found) >= limits.ALTERNATIVES_MAX:
             break
     return [

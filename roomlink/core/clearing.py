@@ -10,6 +10,7 @@ from roomlink.core.commands import SERVICE, Actor, RecallScene
 from roomlink.core.lock_records import LockEnded
 from roomlink.core.state import Draft, State
 
+
 def clear_down(draft: Draft, key: OccurrenceKey, one: Occurrence) -> None:
     """Guests are gone: the idle scene, microphones muted, and what they pinned and locked is free again.
 
@@ -25,14 +26,17 @@ def clear_down(draft: Draft, key: OccurrenceKey, one: Occurrence) -> None:
     _unpin(draft, zones)
     for name in list(draft.locks.live()):
         lock = draft.locks[name]
-        home = draft.spec.controllers[lock.controller].home if lock.controller in draft.spec.controllers else lock.zone
+        controller = draft.spec.controllers.get(lock.controller or "")
+        home = lock.zone if controller is None else controller.home
         if home in zones and _is_guest(draft, lock.by, zones):
             draft.emit(LockEnded(name, "the guests who set it are gone"))
 
 
 def _is_guest(state: State, who: str, zones: Iterable[str]) -> bool:
     """What is done from a panel of the zones is done by their guests."""
-    controller = state.spec.controllers.get(who)
+    key = state.keys.get(who)
+    name = who if key is None or key.controller is None else key.controller
+    controller = state.spec.controllers.get(name)
     return controller is not None and controller.home in zones
 
 

@@ -141,7 +141,7 @@ def settle(draft: Draft) -> None:
 
 
 def told(state: State, zones: Iterable[str]) -> list[Data]:
-    """What people in ``zones`` are told of routines: what will be, when, and what keeps it. ``warned``: it comes soon."""
+    """What people in ``zones`` are told of routines: what comes when, and why not before. ``warned``: it is soon."""
     here, found = set(zones), []
     for routine, zone in state.closings.live():
         closing, spec = state.closings[routine, zone], state.spec.routines.get(routine)

@@ -201,7 +201,8 @@ class Days:
 
     def _marked(self, move: Move) -> str:
         mark = self._state.wall_marks[move.partition]
-        return f"{move.partition} is not to be moved, says {mark.by}: {mark.why}; asked for is {self._told(move)}"
+        wall = self._wall(move.partition)
+        return f"{wall} is not to be moved, says {mark.by}: {mark.why}; asked for is: {self._told(move)}"
 
     def _text(self, moves: Sequence[Move]) -> str:
         told = "; ".join(self._told(move) for move in moves)
@@ -213,12 +214,21 @@ class Days:
         when = f"by {clock(self._zone, move.not_after)}"
         if move.not_before is not None and day_of(self._zone, move.not_before) == day_of(self._zone, move.not_after):
             when = f"between {clock(self._zone, move.not_before)} and {clock(self._zone, move.not_after)}"
-        return f"{move.partition} to {move.to} {when}, {move.minutes:g} minutes, for {self._date(move)}"
+        verb = "open" if move.to == "open" else "close"
+        takes = f"{move.minutes:g} {'minute' if move.minutes == 1.0 else 'minutes'}"
+        return f"{verb} {self._wall(move.partition)} {when} ({takes}), for {self._date(move)}"
+
+    def _wall(self, partition: str) -> str:
+        spec = self._state.spec.partitions[partition]
+        return spec.name or f"the wall between {self._rooms(spec.between)}"
+
+    def _rooms(self, zones: Sequence[str]) -> str:
+        return " + ".join(self._state.spec.zones[zone].name or zone for zone in zones)
 
     def _date(self, move: Move) -> str:
         """The date that asks for a move, without its title: what is told here is kept, and a title may be private."""
         one = self._state.occurrences[move.booking, move.occurrence]
-        return f"{' + '.join(one.zones)} at {clock(self._zone, one.start)}"
+        return f"{self._rooms(one.zones)} at {clock(self._zone, one.start)}"
 
     def _ways(
         self, day: int, problems: int, jobs: Sequence[Job], few: Sequence[Job], moves: Sequence[Move]
@@ -239,7 +249,8 @@ class Days:
             return None
         steps = range(1, most + 1)
         by = step * steps[bisect_left(steps, True, key=lambda n: self._helps(day, problems, move, step * n))]
-        return f"start {self._date(move)} {by / 60.0:g} minutes later"
+        then, now = clock(self._zone, one.start + by), clock(self._zone, one.start)
+        return f"{self._rooms(one.zones)} at {then} instead of {now}"
 
     def _helps(self, day: int, problems: int, move: Move, by: float) -> bool:
         """Whether the diary, with one date that starts later, has a problem less on that day, and no new one beside."""

@@ -1,4 +1,4 @@
-"""What the configuration says of the diary, as the core sees it: crews, what bookings have, routines. A part of ``spec``."""
+"""What the configuration says of the diary: crews, what bookings have, routines. A part of ``spec``."""
 
 from __future__ import annotations
 

@@ -14,9 +14,9 @@ from roomlink.core.state import State
 Data = dict[str, Any]
 
 
-def title_of(state: State, booking: str, occurrence: Occurrence) -> str:
+def title_of(state: State, booking: str, occurrence: Occurrence, *, may_see: bool = False) -> str:
     """The words for one date, where it is private those for everybody."""
-    if discretion.hidden(state, booking, occurrence.private):
+    if discretion.hidden(state, booking, occurrence.private, may_see=may_see):
         return discretion.HIDDEN
     found = state.bookings.get(booking)
     return occurrence.title or (found.title if found is not None else booking)
@@ -35,31 +35,33 @@ def when(one: Occurrence) -> Data:
     }
 
 
-def occurrence(state: State, booking: str, one: Occurrence) -> Data:
+def occurrence(state: State, booking: str, one: Occurrence, *, may_see: bool = False) -> Data:
     """One date of a booking."""
+    hides = discretion.hidden(state, booking, one.private, may_see=may_see)
     return {
         "booking": booking,
         **when(one),
-        "title": title_of(state, booking, one),
+        "title": title_of(state, booking, one, may_see=may_see),
         "private": one.private,
         "transparent": one.transparent,
-        "attendance": None if discretion.hidden(state, booking, one.private) else one.attendance,
+        "attendance": None if hides else one.attendance,
         "scene": one.scene,
         "phase": one.phase,
         "changed": one.changed,
     }
 
 
-def booking(state: State, name: str) -> Data:
+def booking(state: State, name: str, *, may_see: bool = False) -> Data:
     """A booking and all its dates."""
-    dates = [occurrence(state, name, state.occurrences[name, key]) for key in state.dates.get(name, ())]
-    return {**summary(state, name), "occurrences": dates}
+    keys = state.dates.get(name, ())
+    dates = [occurrence(state, name, state.occurrences[name, key], may_see=may_see) for key in keys]
+    return {**summary(state, name, may_see=may_see), "occurrences": dates}
 
 
-def summary(state: State, name: str) -> Data:
+def summary(state: State, name: str, *, may_see: bool = False) -> Data:
     """A booking without its dates."""
     shown = state.bookings[name]
-    if discretion.hidden(state, name, shown.private):
+    if discretion.hidden(state, name, shown.private, may_see=may_see):
         shown = discretion.booking(shown)
     return {
         "booking": name,
@@ -105,13 +107,13 @@ def clash(state: State, found: Clash) -> Data:
     return data
 
 
-def in_use(state: State, zone: str) -> Data | None:
+def in_use(state: State, zone: str, *, may_see: bool = False) -> Data | None:
     """The booking that has a zone now, in short; None where none has."""
     key = state.in_use.get(zone)
     one = state.occurrences.get(key) if key is not None else None
     if key is None or one is None:
         return None
-    seen = occurrence(state, key[0], one)
+    seen = occurrence(state, key[0], one, may_see=may_see)
     return {name: seen[name] for name in ("booking", "occurrence", "title", "private", "phase", "start", "end")}
 
 

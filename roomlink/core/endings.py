@@ -23,8 +23,8 @@ from roomlink.core.bookings import (
 )
 from roomlink.core.checks import require
 from roomlink.core.commands import ChangeOccurrence
-from roomlink.core.events import Configured
 from roomlink.core.evening_records import Ending, EndingDropped, EndingSet, ProlongDate
+from roomlink.core.events import Configured
 from roomlink.core.instants import clock, rfc3339
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue, Refused, UnknownName

@@ -16,7 +16,7 @@ from roomlink.core.actor import Actor
 class PagingSpec:
     """While it is active the levels ``ducks`` of ``zones`` (None: all) are lower by ``by``, in their own unit.
 
-    ``control`` is the momentary (``zone.control``) that pages; None: an input does. It ends by itself after ``most`` seconds.
+    ``control`` is the momentary (``zone.control``) that pages; None: an input does. After ``most`` seconds it is over.
     """
 
     ducks: tuple[str, ...]
@@ -221,14 +221,7 @@ class ReportPassDoor:
 
 
 EveningCommand = (
-    ProlongDate
-    | AnnounceRoutine
-    | KeepOn
-    | ReportPresence
-    | ReportPaging
-    | MarkWall
-    | UnmarkWall
-    | ReportPassDoor
+    ProlongDate | AnnounceRoutine | KeepOn | ReportPresence | ReportPaging | MarkWall | UnmarkWall | ReportPassDoor
 )
 EveningEvent = (
     EndingSet

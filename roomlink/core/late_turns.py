@@ -57,9 +57,13 @@ def _judge(draft: Draft, partition: str) -> None:
     one = draft.occurrences.get((request.booking, request.key))
     whose = "" if one is None else f" for {' + '.join(one.zones)}"
     at = clock(draft.spec.timezone, request.by)
-    alarms.raise_alarm(draft, alarm_of(partition), f"{name} should be {request.position} since {at}{whose}: nobody has moved it")
+    alarms.raise_alarm(
+        draft, alarm_of(partition), f"{name} should be {request.position} since {at}{whose}: nobody has moved it"
+    )
 
 
 def _made(state: State, partition: str, request: WallRequest) -> bool:
     wall, tick = state.walls.get(partition), state.ticks.get((partition, key_of(request.by)))
-    return (wall is not None and wall.position == request.position) or (tick is not None and tick.to == request.position)
+    return (wall is not None and wall.position == request.position) or (
+        tick is not None and tick.to == request.position
+    )

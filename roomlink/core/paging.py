@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from roomlink.core.checks import require
-from roomlink.core.events import ControlDropped, ControlSet
 from roomlink.core.evening_records import Paging, PagingEnded, PagingStarted, ReportPaging
+from roomlink.core.events import ControlDropped, ControlSet
 from roomlink.core.records import Momentary
 from roomlink.core.spec import LevelSpec
 from roomlink.core.state import Draft, State

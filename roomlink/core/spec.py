@@ -251,7 +251,7 @@ class Spec:
     scenes: Mapping[str, SceneSpec]
     overrides: Mapping[str, OverrideSpec] = field(default_factory=dict)
     bindings: tuple[BindingSpec, ...] = ()
-    bookings: BookingsSpec = BookingsSpec()
+    bookings: BookingsSpec = field(default_factory=BookingsSpec)
     routines: Mapping[str, RoutineSpec] = field(default_factory=dict)
     crews: Mapping[str, CrewSpec] = field(default_factory=dict)
     alarms: AlarmsSpec = field(default_factory=AlarmsSpec)
@@ -276,9 +276,11 @@ class Spec:
 
     @cached_property
     def watched(self) -> frozenset[str]:
-        """Zones of which it matters when they were last used by hand, walls aside: a routine asks before it ends a party."""
+        """Zones of which a routine asks when they were last used by hand, before it ends a party."""
         caring = [routine for routine in self.routines.values() if routine.unless_used > 0.0]
-        return frozenset(self.zones if any(r.zones is None for r in caring) else (z for r in caring for z in r.zones or ()))
+        if any(routine.zones is None for routine in caring):
+            return frozenset(self.zones)
+        return frozenset(zone for routine in caring for zone in routine.zones or ())
 
     @cached_property
     def homed_at(self) -> Mapping[str, tuple[str, ...]]:

@@ -30,7 +30,9 @@ LinkKey = tuple[str, str]
 """(controller, zone)"""
 Deadline = tuple[str, ...]
 """What is due: ("control", zone, control), ("hold", hold), ("settle" | "pin" | "late", partition),
-("booking" | "ending", booking, occurrence), ("closing", routine, zone), ("paging", paging), ("turn", partition), ("session", session), ("key", key), ("lock", lock), ("shelved" | "quiet", alarm)."""
+("booking" | "ending", booking, occurrence), ("closing", routine, zone),
+("paging", paging), ("turn", partition),
+("session", session), ("key", key), ("lock", lock), ("shelved" | "quiet", alarm)."""
 
 
 class Table(dict[K, V]):

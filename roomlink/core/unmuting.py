@@ -1,4 +1,4 @@
-"""A level may say which mute goes off when a hand raises it (``unmute_on_raise``). The diary and walls never do that."""
+"""A level may say which mute goes off when a hand raises it (``unmute_on_raise``). Diary and walls never do that."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from roomlink.core.state import Draft
 
 def follow(draft: Draft, command: Any, zones: Iterable[str]) -> None:
     """At the end of a decision: where a hand raised such a level in ``zones``, its mute goes off."""
-    if not isinstance(command, Act) or command.do not in ("raise", "set"):
+    if not isinstance(command, Act) or command.do not in ("raise", "set", "step"):
         return
     for zone in zones:
         controls = draft.spec.zones[zone].controls

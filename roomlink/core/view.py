@@ -75,25 +75,25 @@ def _control(state: State, zone: str, name: str, now: float) -> Data:
     return seen
 
 
-def zone(state: State, name: str, now: float) -> Data:
+def zone(state: State, name: str, now: float, *, may_see: bool = False) -> Data:
     """A zone as everybody sees it: without its controls while a private booking has it."""
-    controls = () if discretion.veiled(state, name) else state.spec.zones[name].controls
+    controls = () if discretion.veiled(state, name, may_see=may_see) else state.spec.zones[name].controls
     return {
         "zone": name,
         "group": list(state.group_of.get(name, (name,))),
-        **zone_links(state, name),
+        **zone_links(state, name, may_see=may_see),
         "controls": {c: control(state, name, c, now) for c in controls if microphones.here(state, name, c)},
     }
 
 
-def zone_links(state: State, name: str) -> Data:
+def zone_links(state: State, name: str, *, may_see: bool = False) -> Data:
     """A zone without its controls: what the plan of a panel needs. ``in_use`` is the booking that has it now.
 
     Nor has it its group: ``groups`` tells that once for all zones, where each telling it would cost their square.
     """
     return {
-        "linked_by": [] if discretion.veiled(state, name) else list(state.linked_by.get(name, ())),
-        "in_use": diary_view.in_use(state, name),
+        "linked_by": [] if discretion.veiled(state, name, may_see=may_see) else list(state.linked_by.get(name, ())),
+        "in_use": diary_view.in_use(state, name, may_see=may_see),
         **({"present": name in state.presences} if name in state.spec.data.get("presence", ()) else {}),
     }
 
@@ -113,7 +113,8 @@ def face_control(state: State, controller: str, name: str, spec: ControlSpec, no
         face["overridden"] = overridden
     if state.pagings and isinstance(spec, LevelSpec):
         zones = links.reached(state, controller, name, spec)
-        face["ducked"] = max((paging.ducked(state, z, name) for z in zones), default=0.0)
+        if by := max((paging.ducked(state, z, name) for z in zones), default=0.0):
+            face["ducked"] = by
     if isinstance(spec, LevelSpec):
         face["moving"] = _face_moving(state, controller, name, spec, now)
     elif isinstance(spec, ChoiceSpec):
@@ -235,9 +236,9 @@ def is_veiled(state: State, controller: str) -> bool:
     return any(discretion.veiled(state, z) for z in state.linked.get(controller, ()))
 
 
-def watched_face(state: State, controller: str, now: float) -> Data:
+def watched_face(state: State, controller: str, now: float, *, may_see: bool = False) -> Data:
     """A controller as everybody sees it."""
-    if not is_veiled(state, controller):
+    if may_see or not is_veiled(state, controller):
         return face(state, controller, now)
     return {"controller": controller, "links": [], **face_role(state, controller), "controls": {}, "alarms": []}
 
@@ -255,13 +256,13 @@ def watched(state: State, seq: int, now: float) -> Data:
     return data
 
 
-def whole(state: State, seq: int, now: float) -> Data:
-    """All state: ``GET /state``."""
+def whole(state: State, seq: int, now: float, *, may_see: bool = False) -> Data:
+    """All state: ``GET /state``. ``may_see``: for a reader who may see what is private."""
     return {
         "at": rfc3339(now),
         "seq": seq,
-        "zones": {z: zone(state, z, now) for z in state.spec.zones},
-        "controllers": {c: watched_face(state, c, now) for c in state.spec.controllers},
+        "zones": {z: zone(state, z, now, may_see=may_see) for z in state.spec.zones},
+        "controllers": {c: watched_face(state, c, now, may_see=may_see) for c in state.spec.controllers},
         "partitions": wall_view.partitions(state),
         "groups": groups(state),
         "overflows": travel_view.joins(state),
@@ -373,6 +374,7 @@ def venue(state: State) -> Data:
         **travel_view.configured(state),
         "arrangements": data.get("arrangements", {}),
         "scenes": scenes_of(state),
+        "locks": {name: {"name": lock.name or name} for name, lock in state.spec.locks.items()},
     }
 
 

@@ -9,7 +9,6 @@ from typing import Any
 
 from roomlink import limits
 from roomlink.core.checks import require
-from roomlink.core.events import WallDropped
 from roomlink.core.evening_records import (
     MarkWall,
     PassDoorSet,
@@ -19,6 +18,7 @@ from roomlink.core.evening_records import (
     WallMarked,
     WallUnmarked,
 )
+from roomlink.core.events import WallDropped
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import Draft, State
 from roomlink.errors import BadValue
@@ -75,8 +75,6 @@ def view(state: State, partition: str) -> Data:
     """``do_not_move`` with who says so and why, and ``pass_door``: open, closed or None where nobody knows."""
     found = state.wall_marks.get(partition)
     return {
-        "do_not_move": None
-        if found is None
-        else {"why": found.why, "by": found.by, "since": rfc3339(found.since)},
+        "do_not_move": None if found is None else {"why": found.why, "by": found.by, "since": rfc3339(found.since)},
         "pass_door": state.pass_doors.get(partition),
     }

@@ -10,8 +10,9 @@ import asyncio
 import concurrent.futures
 import contextlib
 import time
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
 from uuid import uuid4
 
 import nats.errors
@@ -34,9 +35,9 @@ from roomlink.journal.stream_snapshots import Snapshots
 ANSWER_S = 2.0
 """How long a server may take for one request; a commit that takes longer is taken for lost."""
 OBJECT_S = 30.0
+"""How long a snapshot may take to go or come."""
 READY_S = 20.0
 """How long a cluster of servers may take to be ready, when the journal is opened."""
-"""How long a snapshot may take to go or come."""
 BODY_BYTES_MAX = 512 * 1024
 """Batches above this go into the bucket, and the message names them: servers take 1 MiB a message by default."""
 AGAIN_S = 0.2
@@ -52,10 +53,23 @@ class Place:
     servers: tuple[str, ...]
     replicas: int = 1
     node: str = "node"
+    access: Mapping[str, Any] = field(default_factory=dict)
+    """More for the client library: who we are, and what of the servers' certificates is believed (``natsaccess``)."""
 
 
 class Rewound(JournalFailed):
     """Entries that a follower has seen were answered as lost, and voided by their writer."""
+
+
+class News(NamedTuple):
+    """What a follower hears: the stream was followed up to the message at ``place``, which may be a writer's term."""
+
+    place: int
+    entries: list[Entry]
+    term: bool
+
+
+Heard = News | Rewound | JournalDamaged
 
 
 class JetStreamJournal:
@@ -69,20 +83,16 @@ class JetStreamJournal:
     def __init__(self, place: Place, venue: str) -> None:
         self.notices: list[str] = []
         self.lost = False
-        self.term = ""
-        """The newest writer's term that was seen: whatever an older one has yet under way comes to nothing."""
+        self.term = 0
+        """The place of our own last term: whatever an older writer has yet under way comes to nothing after it."""
         self._place, self._venue = place, venue
         self._subject, self._stream = f"roomlink.{venue}.journal", f"roomlink-{venue}"
-        self._link = NatsLink(place.servers, place.node)
+        self._link = NatsLink(place.servers, place.node, place.access)
         self._following: concurrent.futures.Future[None] | None = None
         self._doubt: str | None = None
         """The batch of which nobody knows yet whether it is in the stream; it was answered as lost."""
         try:
-            self._objects = self._made_in_time()
-            self.reading = Reading(self._link, self._stream, self._subject, self._objects)
-            self._snapshots = Snapshots(self._link, self._objects, self.notices)
-            self.identity = self._birth()
-            self._end, self._last_seq, self._last_sum = self._replayed()
+            self._open_in_time()
         except _TROUBLE as error:
             self._link.close()
             raise JournalFailed(f"the journal in NATS cannot be opened: {error or 'no answer in time'}") from error
@@ -92,16 +102,23 @@ class JetStreamJournal:
 
     # ---- opening
 
-    def _made_in_time(self) -> ObjectStore:
+    def _open_in_time(self) -> None:
         end = time.monotonic() + READY_S
         while True:
             try:
-                return self._made()
+                return self._open()
             except _TROUBLE:
                 # Servers that have just started have yet to find a leader among themselves.
                 if time.monotonic() > end:
                     raise
                 time.sleep(AGAIN_S)
+
+    def _open(self) -> None:
+        self._objects = self._made()
+        self.reading = Reading(self._link, self._stream, self._subject, self._objects)
+        self._snapshots = Snapshots(self._link, self._objects, self.notices)
+        self.identity = self._birth()
+        self._end, self._last_seq, self._last_sum = self._replayed()
 
     def _made(self) -> ObjectStore:
         js, replicas = self._link.js, self._place.replicas
@@ -155,6 +172,11 @@ class JetStreamJournal:
     @property
     def last_seq(self) -> int:
         return self._last_seq
+
+    @property
+    def place(self) -> int:
+        """How far the stream was written or followed."""
+        return self._end
 
     def append(self, entries: Sequence[Entry]) -> None:
         rows = rows_of(entries, self._last_seq, self._last_sum)
@@ -237,7 +259,7 @@ class JetStreamJournal:
     def catch_up(self) -> Iterator[Entry]:
         """The entries that another writer has appended since; ask again until there are none.
 
-        Raises ``Rewound`` where entries that were given before count no more: open the journal anew and fold again.
+        Raises ``Rewound`` where entries that were given before count no more: ``read_anew``, and fold again.
         """
         end = self.reading.end()
         for one in self.reading.settled(self._end + 1, end):
@@ -248,20 +270,27 @@ class JetStreamJournal:
         """The entries of the next message; from now on they are the newest."""
         if one.kind == VOID and one.seq < self._last_seq:
             raise Rewound("the last entries were voided by the writer who appended them: fold again")
-        if one.kind == TERM:
-            self.term = one.name
         found = batches.entries(rows, self._last_seq, self._last_sum)
         if rows:
             self._last_seq, self._last_sum = rows[-1][0], rows[-1][3]
         self._end = one.place
         return found
 
-    def follow(self, heard: Callable[[list[Entry] | Rewound], object]) -> None:
-        """Call ``heard`` with entries as another writer's appends become durable, from a thread of the journal's own.
+    def read_anew(self) -> None:
+        """After ``Rewound``: from now on only what counts is there. Raises ``JournalFailed`` or ``JournalDamaged``."""
+        try:
+            self._end, self._last_seq, self._last_sum = self._replayed()
+        except _TROUBLE as error:
+            raise JournalFailed(f"the journal could not be read: {error!r}") from error
 
-        After ``Rewound`` nothing more comes. Until ``unfollow`` nothing else may be asked of the journal but to read.
+    def follow(self, heard: Callable[[Heard], object]) -> None:
+        """Call ``heard`` with each message that another writer appends, from a thread of the journal's own.
+
+        After an error nothing more comes: ``Rewound``, or ``JournalDamaged`` where an entry is not whole or comes from
+        a version that this one does not understand. Until ``unfollow`` nothing may be asked of the journal but to read.
         """
-        self._following = asyncio.run_coroutine_threadsafe(self._follow(heard), self._link.loop)
+        if self._following is None or self._following.done():
+            self._following = asyncio.run_coroutine_threadsafe(self._follow(heard), self._link.loop)
 
     def unfollow(self) -> None:
         """Hear nothing more; returns when that is so."""
@@ -271,16 +300,14 @@ class JetStreamJournal:
                 self._following.result(ANSWER_S)
             self._following = None
 
-    async def _follow(self, heard: Callable[[list[Entry] | Rewound], object]) -> None:
+    async def _follow(self, heard: Callable[[Heard], object]) -> None:
         while True:
             try:
                 async for one in self.reading.coming(self._end + 1):
                     body = one if one.body else one._replace(body=await self.reading.large(one))
-                    found = self._followed(one, batches.rows_in(body))
-                    if found:
-                        heard(found)
-            except Rewound as rewound:
-                heard(rewound)
+                    heard(News(one.place, self._followed(one, batches.rows_in(body)), one.kind == TERM))
+            except (Rewound, JournalDamaged) as ends:
+                heard(ends)
                 return
             except _TROUBLE:
                 await asyncio.sleep(AGAIN_S)
@@ -297,7 +324,7 @@ class JetStreamJournal:
         except _TROUBLE as error:
             # If it came through after all, it counts like any other message: the next attempt catches up with it.
             raise JournalFailed(f"the journal could not be taken over: {error!r}") from error
-        self.lost, self._doubt, self.term = False, None, term
+        self.lost, self._doubt, self.term = False, None, self._end
         return found
 
     # ---- reading
@@ -319,7 +346,8 @@ class JetStreamJournal:
     def seq_at(self, at: float) -> int:
         end = self._end
         seq = 0
-        for one in self.reading.settled(self.reading.place_at(at, end), end):
+        # From the message before: the first that ends after ``at`` may begin after it, too.
+        for one in self.reading.settled(max(self.reading.place_at(at, end) - 1, 1), end):
             for row in self.reading.rows(one):
                 if row[1] > at:
                     return seq

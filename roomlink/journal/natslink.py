@@ -6,7 +6,7 @@ import asyncio
 import concurrent.futures
 import contextlib
 import threading
-from collections.abc import Coroutine, Sequence
+from collections.abc import Coroutine, Mapping, Sequence
 from typing import Any, TypeVar
 
 import nats
@@ -30,8 +30,8 @@ class NatsLink:
     Raises ``JournalFailed`` with the addresses where none of ``servers`` answers.
     """
 
-    def __init__(self, servers: Sequence[str], name: str) -> None:
-        self._servers, self._name = list(servers), name
+    def __init__(self, servers: Sequence[str], name: str, access: Mapping[str, Any]) -> None:
+        self._servers, self._name, self._access = list(servers), name, dict(access)
         self.loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self.loop.run_forever, name="nats", daemon=True)
         self._thread.start()
@@ -41,7 +41,8 @@ class NatsLink:
         except (OSError, TimeoutError, nats.errors.Error) as error:
             self._end()
             raise JournalFailed(
-                f"no NATS server answers at {', '.join(self._servers)}: see that nats-server runs there with JetStream"
+                f"no NATS server answers at {', '.join(self._servers)}: see that nats-server runs there with JetStream,"
+                f" and lets this node in: {error!r}"
             ) from error
         self.js: JetStreamContext = self.client.jetstream()
 
@@ -59,6 +60,7 @@ class NatsLink:
             max_outstanding_pings=2,
             allow_reconnect=True,
             error_cb=quiet,
+            **self._access,
         )
 
     def call(self, work: Coroutine[Any, Any, T], within_s: float) -> T:
@@ -67,6 +69,8 @@ class NatsLink:
         try:
             return running.result(within_s)
         except concurrent.futures.TimeoutError:
+            if running.done():
+                raise  # its own, and sooner
             running.cancel()
             raise TimeoutError(f"no answer within {within_s:g} s") from None
 

@@ -96,7 +96,7 @@ def _member(key: str, want: Any, found: Any, within: float) -> bool:
         return bool(want) == (found is not None)
     if key == "outliers":
         return sorted(want) == sorted(found or ())
-    if key in ("decided", "mixed", "flagged", "joins"):
+    if key in ("decided", "mixed", "flagged", "joins", "mismatched"):
         return bool(want) is found
     return agrees(want, found, within)
 
@@ -154,6 +154,9 @@ def _locked(seen: Seen, what: str, want: Any) -> list[Difference]:
 
 def _walls(seen: Seen, what: str, want: Any) -> list[Difference]:
     found = wall_view.partitions(seen.state)
+    for name, shown in found.items():
+        kept = seen.state.divisions.get(name)
+        shown["division"] = None if kept is None else kept.why
     return [d for wall, wished in want.items() for d in _members(wall, wished, found[wall])]
 
 
@@ -218,7 +221,8 @@ _CONTROL_KEYS = {
     "value": "value", "within": "value", "pending": "value", "moving": "flag", "overridden": "value",
     "decided": "flag", "mixed": "flag", "outliers": "zones",
 }  # fmt: skip
-_WALL_KEYS = {"position": "position", "trust": "text", "flagged": "flag", "joins": "flag"}
+_WALL_KEYS = {"position": "position", "trust": "text", "flagged": "flag", "joins": "flag",
+              "division": "value", "mismatched": "flag"}  # fmt: skip
 read_control = _read_members(_CONTROL_KEYS)
 _read_wall = _read_members(_WALL_KEYS)
 _read_point = _read_members({"value": "value", "within": "value"})

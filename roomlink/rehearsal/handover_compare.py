@@ -18,6 +18,7 @@ SECTIONS = {
     "partitions": "wall",
     "controllers": "panel",
     "combining": "rule",
+    "arrangements": "arrangement",
     "scenes": "scene",
     "occupancy": "occupancy",
     "devices": "device",

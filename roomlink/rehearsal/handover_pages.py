@@ -132,9 +132,11 @@ def _panels(h: Handover, found: Tables) -> str:
             ("Lead order", ", ".join(map(h.panel, rules["lead_order"])) or "none"),
             ("Other panels of a group", rules["others"]),
             ("Levels blend over", f"{figure(rules['blend'])} s"),
+            ("Restored for", f"{figure(rules['restore_for'] / 3600.0)} h, and in the same booking; later idle"),
         )
         text = pairs(told) + _shown(found, "combining", "No control is named: each is kept as it is.")
-    return f"{_shown(found, 'controllers', 'There is no panel.')}<h3>When walls open and close</h3>{text}"
+    named = "<h3>Named arrangements</h3>" + _shown(found, "arrangements", "No arrangement has a name.")
+    return f"{_shown(found, 'controllers', 'There is no panel.')}<h3>When walls open and close</h3>{text}{named}"
 
 
 def _controls(h: Handover, found: Tables) -> str:

@@ -75,7 +75,8 @@ def tables(h: Handover) -> list[Table]:
 def _zones(h: Handover) -> Iterator[Row]:
     spec = h.loaded.spec
     for zone, z in h.data["zones"].items():
-        yield zone, h.zone(zone), z["type"], listing(spec.homed_at[zone]), listing(spec.walls_of[zone])
+        homed, walls = listing(spec.homed_at[zone]), listing(spec.walls_of[zone])
+        yield zone, h.zone(zone), z["type"], homed, walls, z.get("idle") or "where its controls start"
 
 
 def _walls(h: Handover) -> Iterator[Row]:
@@ -89,6 +90,7 @@ def _walls(h: Handover) -> Iterator[Row]:
             figure(w["settle"]),
             w["on_unknown"],
             figure(w["move_limit"]),
+            w["combine"],
         )
 
 
@@ -143,7 +145,8 @@ def _panels(h: Handover) -> Iterator[Row]:
     for name, c in h.data["controllers"].items():
         reach = "every zone" if c["reach"] is None else listing(c["reach"])
         rank = place.get(name, "never leads")
-        yield name, c["name"] or name, c["home"], c["feedback"], c["on_link"], c["level_mode"], reach, rank
+        how = (c["feedback"], c["on_link"], c["level_mode"], c["hand_links_on_close"])
+        yield name, c["name"] or name, c["home"], *how, reach, rank
 
 
 def _controls(h: Handover) -> Iterator[Row]:
@@ -158,6 +161,11 @@ def _combining(h: Handover) -> Iterator[Row]:
     for control in dict.fromkeys((*join, *part)):
         # A control that no rule names is kept as it is.
         yield control, words(join.get(control, "keep")), words(part.get(control, "keep"))
+
+
+def _arrangements(h: Handover) -> Iterator[Row]:
+    for key, one in h.data.get("arrangements", {}).items():
+        yield key, one["name"], words(one["walls"]), figure(one["pin"] / 3600.0)
 
 
 def _scenes(h: Handover) -> Iterator[Row]:
@@ -262,6 +270,7 @@ TOLD = frozenset(
         "partitions",
         "controllers",
         "combining",
+        "arrangements",
         "scenes",
         "occupancy",
         "sound",
@@ -302,17 +311,22 @@ def _network(h: Handover) -> Iterator[Row]:
 
 
 _TABLES: tuple[tuple[str, Row, Callable[[Handover], Iterator[Row]]], ...] = (
-    ("zones", ("zone", "name", "type", "panels at home", "walls"), _zones),
-    ("walls", ("wall", "name", "between", "sensed by", "settle (s)", "if unknown", "move limit (s)"), _walls),
+    ("zones", ("zone", "name", "type", "panels at home", "walls", "when idle"), _zones),
+    (
+        "walls",
+        ("wall", "name", "between", "sensed by", "settle (s)", "if unknown", "move limit (s)", "combines"),
+        _walls,
+    ),
     ("groupings", ("divisible room", "groups", "open walls", "arrangements"), _groupings),
     ("groups", ("zones", "lead", "acting", "posted"), _groups),
     (
         "controllers",
-        ("controller", "name", "home", "feedback", "on link", "levels", "reach", "lead order"),
+        ("controller", "name", "home", "feedback", "on link", "levels", "hand links on close", "reach", "lead order"),
         _panels,
     ),
     ("controls", ("zone", "control", "name", "kind", "what it can be"), _controls),
     ("combining", ("control", "when zones join", "when they part"), _combining),
+    ("arrangements", ("arrangement", "name", "walls", "stated for (h)"), _arrangements),
     ("scenes", ("scene", "name", "for", "values"), _scenes),
     ("occupancy", ("zones", "posted"), _occupancy),
     (

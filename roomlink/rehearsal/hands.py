@@ -44,7 +44,7 @@ def _refused(trial: Trial, command: Command) -> None:
 
 
 def led_by_others(plan: Plan, trial: Trial, wall: str) -> None:
-    """The panel that leads beside the wall goes away and comes back; then a person takes the lead, and the wall moves."""
+    """The panel that leads beside the wall goes and comes back; then a person takes the lead, and the wall moves."""
     group = trial.state.group_of[plan.walls[wall][0]]
     listed = [controller for controller in plan.lead_order if plan.homes[controller] in group]
     if len(listed) < 2:

@@ -18,7 +18,7 @@ from roomlink.core.spec import LevelSpec, Spec, Value
 from roomlink.core.state import State
 from roomlink.core.travel_events import OneWay
 from roomlink.limits import USED_EVERY_S
-from roomlink.rehearsal import divided, hand_rules, travelling
+from roomlink.rehearsal import divided, evening_rules, hand_rules, travelling
 from roomlink.rehearsal.adoption import adopted, idle_values
 from roomlink.rehearsal.plan import Group, Plan, components, wanted
 from roomlink.rehearsal.rules import NEAR as NEAR
@@ -28,6 +28,8 @@ from roomlink.rehearsal.rules import hold_to as hold_to
 from roomlink.rehearsal.treatment import Wish, treated
 
 NO_ROLE = Role()
+
+
 @dataclass(slots=True)
 class Before:
     """The tables as they were before an entry. Records never change, so the tables alone are copied."""
@@ -137,6 +139,7 @@ class Watch:
             _held(self.plan, state)
         if state.overrides or before.overrides:
             _overridden(self.plan, state)
+        evening_rules.check(state, now)
 
     def _locks(self, before: Before, state: State, now: float) -> None:
         """What would cross a closed wall, and a microphone that is heard no more, are dropped all the same."""
@@ -266,7 +269,6 @@ class Watch:
                 text = f"{_named(key)} is to be {said(value)} in {_list(group)}, and goes to {said(seen)}"
                 hold_to(rule, same(seen, value), text)
 
-
     def _kept(self, before: Before, state: State, zone: str, now: float) -> Mapping[str, Value]:
         """What a zone that stands alone gets back."""
         had = self.alone.get(zone)
@@ -279,9 +281,11 @@ class Watch:
     def note_use(self, zones: Iterable[str], now: float) -> None:
         """From outside: a hand used ``zones``. What is used more than once in a second counts once."""
         assert self.used is not None
-        for zone in zones if self.plan.combining is not None else ():
+        spec, joins = self.plan.spec, self.plan.combining is not None
+        for zone in zones:
             last = self.used.get(zone)
-            if self.plan.spec.walls_of[zone] and (last is None or now - last >= USED_EVERY_S):
+            asked_for = (joins and spec.walls_of[zone]) or zone in spec.watched
+            if asked_for and (last is None or now - last >= USED_EVERY_S):
                 self.used[zone] = now
 
 

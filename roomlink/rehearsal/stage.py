@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import Future
 from typing import Any, cast
 
 from roomlink.core.alarms import standing
@@ -82,6 +83,13 @@ class Stage:
         self._told.append(command)
         if not self._telling:
             self._tell()
+
+    def put(self, command: Command) -> Future[None]:
+        """What a station orders: where it is refused nothing happens, as at the station itself."""
+        done: Future[None] = Future()
+        done.set_result(None)
+        self.surely(command)
+        return done
 
     def _tell(self) -> None:
         self._telling = True
@@ -246,6 +254,8 @@ class Stage:
             active_open = spec.data["overrides"][name]["input"].get("active", "open") == "open"
             stands = name in self.state.overrides
             return given if given is not None and not stands else stands != active_open
+        if kind != "wall":
+            return given  # a pass door, presence or paging: nothing is said before anything happens
         record = self.state.walls[name]
         position = walls.get(name) or (record.sensed or ("open" if record.joins else "closed"))
         data = spec.data["partitions"][name]

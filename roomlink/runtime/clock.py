@@ -69,6 +69,12 @@ class SystemClock:
         """Another machine writes, and its clock says ``stamp``: say the same. Stamps may go back by this alone."""
         self._anchor = stamp - _running()
 
+    def restart(self) -> float:
+        """Write from now on, by this machine's own clock where that is not behind. Gives how far it lies behind."""
+        behind = self.stamp() - time.time()
+        self._anchor += max(0.0, -behind)
+        return max(0.0, behind)
+
     def stamp(self) -> float:
         return self._anchor + _running()
 

@@ -64,6 +64,8 @@ class Duties:
         stops, self._stops = self._stops, []
         for stop in stops:
             stop()
+        if not may_write and self.outputs is not None:
+            await self.outputs.stop()
         if self.feeds is not None and self.webhooks is not None:
             await self.feeds.stop()
             await self.webhooks.stop()

@@ -80,7 +80,9 @@ class PowerGate:
         # A load that was never switched from here is taken for off: nothing is held on that nobody ordered on.
         before = bool(self.now_on)
         if self.at is not None and on == self.to_on:
-            at = min(self.at, max(now, self.since + self.min_on)) if at_once and not on else self.at  # it keeps its turn
+            at = (
+                min(self.at, max(now, self.since + self.min_on)) if at_once and not on else self.at
+            )  # it keeps its turn
         elif on != before:
             cooled = now if on or at_once else now + self.cool
             at = max(cooled, self.since + (self.min_off if on else self.min_on))

@@ -23,12 +23,12 @@ async def state_at(journal: Journal, at: float, now: float) -> tuple[State, int]
     return state, seq
 
 
-async def view_at(journal: Journal, at: float, now: float, known: State) -> dict[str, Any]:
+async def view_at(journal: Journal, at: float, now: float, known: State, *, may_see: bool = False) -> dict[str, Any]:
     """All state as it was at ``at``; what is private by what is ``known`` now is so then as well."""
     state, seq = await state_at(journal, at, now)
-    for event in discretion.as_known(state, known):
+    for event in () if may_see else discretion.as_known(state, known):
         apply(state, event)
-    seen = view.whole(state, seq, at)
+    seen = view.whole(state, seq, at, may_see=may_see)
     gap = await asyncio.to_thread(journal.thinned, at) if isinstance(journal, Compacting) else None
     if gap is not None:
         note = "level changes of that time were made small, as the configuration says: levels are those before it"

@@ -22,11 +22,15 @@ class Holder:
 
     def sign(self) -> None:
         """A message came: it lives. One that comes too late saves nothing: the service itself may have been held up."""
-        now, limit = self._clock.stamp(), self._last + limits.HOLD_SILENCE_S
-        if self._timer is not None and now > limit:
+        self.overdue()
+        self._last = self._clock.stamp()
+
+    def overdue(self) -> None:
+        """Let go at once if it was silent for too long, though the timer has not come to run."""
+        limit = self._last + limits.HOLD_SILENCE_S
+        if self._timer is not None and self._clock.stamp() > limit:
             self.released()
             self._let_go(limit)
-        self._last = now
 
     def holding(self) -> None:
         """It holds something from now on: watch it."""

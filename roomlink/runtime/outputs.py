@@ -38,6 +38,8 @@ ECHO_S = 1.0
 """How long after a sending a report of another value is not believed yet."""
 WORD_S = 0.3
 """How long a device that is back is given to say what it is, before it is taken for one that lost power."""
+LET_OUT_S = 0.2
+"""How long after its level has come up sound is let out."""
 GRACE_S = 3.0
 """How long an override's input may take to speak after a start or an outage before it counts as active."""
 
@@ -109,13 +111,14 @@ class Outputs:
         self._follow(self._writer.engine.ahead, entry.events, early=True)
 
     def _follow(self, state: State, events: Iterable[ev.Event], *, early: bool = False) -> None:
+        now = self._writer.clock.stamp()
         for event in events:
             if wanted.is_told(state, event):
                 self._send_told(state)
             for key in wanted.touched(state, event):
                 for binding in self._by_control.get(key, ()) if early or key not in self._safe else ():
                     self._idle_power.discard(binding.name)
-                    self._drive(state, binding)
+                    self._drive(state, binding, now)  # of one time: loads of one entry are put into order
             if isinstance(event, ev.Armed | ev.Disarmed):
                 for bindings in self._by_control.values():
                     for binding in bindings:
@@ -141,7 +144,7 @@ class Outputs:
             # Not even what it is now is sent again: over a new connection that would switch a load that lost power.
             self._runners[binding.device].outbox.forget(binding.points[""])
 
-    def _drive(self, state: State, binding: Binding) -> None:
+    def _drive(self, state: State, binding: Binding, now: float | None = None) -> None:
         """Make one binding want what its control says, or its mask."""
         runner = self._runners[binding.device]
         record = state.controls.get((binding.zone, binding.control))
@@ -155,7 +158,7 @@ class Outputs:
                 if isinstance(gate, MotionGate) and binding.points["open"] in runner.outbox.places:
                     gate.want(None, None, self._writer.clock.stamp())
                 return
-        now = self._writer.clock.stamp()
+        now = self._writer.clock.stamp() if now is None else now
         gate = self._gates.get(binding.name)
         if isinstance(gate, MotionGate):
             assert isinstance(record, Motion)
@@ -166,8 +169,8 @@ class Outputs:
         value = mask.value if mask is not None else None if isinstance(record, Level) else record.value  # type: ignore[union-attr]  # motion has its gate
         if isinstance(gate, PowerGate):
             if binding.name not in self._idle_power or mask is not None:
-                sample, at = gate.want(bool(value), now, at_once=mask is not None)
-                runner.want(binding.points[""], wanted.mapped(binding, sample), at)
+                is_on, at = gate.want(bool(value), now, at_once=mask is not None)
+                runner.want(binding.points[""], wanted.mapped(binding, is_on), at)
                 for name, moved, then in self._gates.arrange(binding, now):
                     other = self._powered[name]
                     self._runners[other.device].want(other.points[""], wanted.mapped(other, moved), then)
@@ -200,7 +203,7 @@ class Outputs:
         for mute in self._wired[binding.device].bindings:
             if mute.hushes:
                 # Muted, routed, levelled, and only then let out.
-                self._hushed[mute.name] = max(self._hushed.get(mute.name, now), now + level.seconds)
+                self._hushed[mute.name] = max(self._hushed.get(mute.name, now), now + level.seconds + LET_OUT_S)
                 self._drive(state, mute)
         return level
 
@@ -333,7 +336,7 @@ class Outputs:
                 self._idle_power.add(binding.name)
             if first and self._power_was_lost and (binding.from_low or binding.hushes):
                 self._returning[binding.name] = None
-            self._drive(state, binding)
+            self._drive(state, binding, now)
         self._send_told(state)
         self._stations.take_up(wired, self._runners)
         for report in unwired(state.spec):
@@ -387,4 +390,5 @@ class Outputs:
 
     def devices(self) -> dict[str, Any]:
         """For ``/devices``: outputs by point, and the inputs with what was last heard there."""
-        return device_view.devices(self._writer.state, self._writer.clock.stamp(), self._runners, self._wired, self._said)
+        state, now = self._writer.state, self._writer.clock.stamp()
+        return device_view.devices(state, now, self._runners, self._wired, self._said)

@@ -17,7 +17,7 @@ class Pins:
         return await self._passwords.hash(pin)
 
     async def right(self, lock: str, secret: str, pin: str, where: str, now: float) -> bool:
-        """Whether ``pin`` is that of a lock, whose hash is ``secret``. Raises ``TooMany`` for one that comes too early."""
+        """Whether ``pin`` is that of a lock, whose hash is ``secret``. Raises ``TooMany`` for one too early."""
         subjects: tuple[Subject, ...] = (("name", f"lock/{lock}"), ("address", network(where)))
         self.attempts.begin(now, *subjects)
         if not await self._passwords.verify(secret or None, pin):

@@ -64,7 +64,7 @@ def missed(spec: Spec, after: float, now: float) -> list[RunRoutine]:
 
 
 def announcement(spec: Spec, name: str, now: float) -> AnnounceRoutine | None:
-    """The next announcement of a routine, for its first time that is far enough away; None where it surprises nobody."""
+    """The next announcement of a routine, for its first time far enough away; None where it surprises nobody."""
     routine = spec.routines[name]
     if routine.unless_used <= 0.0 or routine.warn <= 0.0:
         return None

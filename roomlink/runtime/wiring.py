@@ -249,7 +249,7 @@ def _binding(spec: Spec, raw: Data, driver: Driver, point: Callable[[str, Data],
 
 
 def _in_order(spec: Spec, bindings: list[Binding]) -> list[Binding]:
-    """Bindings of one device as they are driven when it is back: mutes, routes, levels of sound; all else keeps its place."""
+    """Bindings of one device as they are driven when it is back: mutes, routes, levels of sound, all else."""
     comes_up = any(binding.from_low for binding in bindings)
 
     def rank(binding: Binding) -> int:

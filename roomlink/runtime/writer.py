@@ -11,7 +11,6 @@ import asyncio
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Any
 
 import structlog
@@ -71,10 +70,6 @@ class _Owed:
 EntryHook = Callable[[Entry], None]
 
 
-def _soon(run: Callable[[], None]) -> None:
-    asyncio.get_running_loop().call_soon(run)
-
-
 class Writer:
     """Runs one venue. Call ``start`` in a running event loop, ``stop`` at the end."""
 
@@ -89,6 +84,8 @@ class Writer:
         """Called with each entry once it is durable: the log, event streams, held things that were let go."""
         self.early: list[EntryHook] = []
         """Called with what goes towards safe as soon as it is decided: devices do not wait for the disk then."""
+        self.overdue: list[Callable[[], None]] = []
+        """Called before what is due happens: whoever was silent for too long lets go first."""
         self.failure: str | None = None
         """Why the journal did not take the last entry; None while it does."""
         self.may_drive: Callable[[], bool] = lambda: True
@@ -257,6 +254,9 @@ class Writer:
 
     def _wake(self, now: float) -> None:
         """Let happen what is due. What of it goes towards safe is acted on at once, and owed like an order."""
+        if (first := self.engine.deadline) is not None and first <= now:
+            for check in self.overdue:
+                check()
         try:
             entry = self.engine.wake(now)
         except Exception as error:  # what is due must not keep a person's stop from being taken
@@ -353,7 +353,7 @@ class Writer:
         if turned:
             for hook in self.turned:
                 # Not from within an answer of the journal: what they ask for comes after it.
-                _soon(partial(hook, failure))
+                asyncio.get_running_loop().call_soon(hook, failure)
 
     def _arm(self, not_before: float = 0.0) -> None:
         first = self.engine.deadline

@@ -13,6 +13,7 @@ from roomlink.simulation.place import Place
 
 PEOPLE = (Actor("program", "http"), Actor("office", "http"), Actor("technician", "http"))
 CONTACT = Actor("crew", "http")
+SCHEDULE = Actor("service", "schedule")
 OVERFLOWS = ("balcony", "balcony", "stream", "relay")
 """One of them is configured, and two are names of joins as well."""
 BOOKINGS = ("gala", "fair", "supper", "course", "talk", "ball")
@@ -200,6 +201,14 @@ COMMANDS: dict[str, tuple[int, Make]] = {
     "ChangeOccurrence": (2, _change_one),
     "ForgetBookings": (1, lambda d, p, at: cmd.ForgetBookings(_by(d), at - 3600.0)),
     "RunRoutine": (2, lambda d, p, at: cmd.RunRoutine(Actor("service", "schedule"), d.choice(p.routines), at)),
+    "ProlongDate": (3, lambda d, p, at: cmd.ProlongDate(_by(d), _booking_name(d), key_of(at), d.choice([60.0, 900.0]))),
+    "AnnounceRoutine": (2, lambda d, p, at: cmd.AnnounceRoutine(SCHEDULE, d.choice(p.routines), at + 300.0)),
+    "KeepOn": (2, lambda d, p, at: cmd.KeepOn(_by(d), d.choice(p.routines))),
+    "ReportPresence": (2, lambda d, p, at: cmd.ReportPresence(_by(d), p.zone(d), d.random() < 0.5)),
+    "ReportPaging": (3, lambda d, p, at: cmd.ReportPaging(_by(d), "desk", d.random() < 0.6)),
+    "MarkWall": (2, lambda d, p, at: cmd.MarkWall(_by(d), d.choice(p.walls), "its track is bent")),
+    "UnmarkWall": (2, lambda d, p, at: cmd.UnmarkWall(_by(d), d.choice(p.walls))),
+    "ReportPassDoor": (2, lambda d, p, at: cmd.ReportPassDoor(CONTACT, d.choice(p.walls), d.random() < 0.5)),
     "ReportTrouble": (1, lambda d, p, at: cmd.ReportTrouble(_by(d), "calendar/office", d.choice(["", "it is away"]))),
     "AcknowledgeAlarm": (3, lambda d, p, at: alarm.AcknowledgeAlarm(_by(d), _alarm(d, p))),
     "ShelveAlarm": (2, lambda d, p, at: alarm.ShelveAlarm(_by(d), _alarm(d, p), d.choice([60.0, 900.0]), "known")),
@@ -210,7 +219,9 @@ COMMANDS: dict[str, tuple[int, Make]] = {
 """How often each kind comes up, and how one is made."""
 _NEEDS = {
     "AssignMicrophone": "microphones",
-    "ReportWall": "walls", "CombineWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides", "RunRoutine": "routines",
+    "ReportWall": "walls", "CombineWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides",
+    "RunRoutine": "routines", "AnnounceRoutine": "routines", "KeepOn": "routines", "MarkWall": "walls", "UnmarkWall": "walls",
+    "ReportPassDoor": "walls",
     "Arm": "bindings", "Disarm": "bindings",
 }  # fmt: skip
 

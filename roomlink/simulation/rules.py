@@ -190,6 +190,8 @@ def bounded(world: World) -> None:
         "wall_requests": (state.wall_requests, spec.partitions),
         "busy": ((zone for zone, spans in state.busy.items() if spans[-1].over > world.now), spec.zones),
         "deferred": (state.deferred, spec.routines),
+        "overflows": ((zone for flow in state.one_ways.values() for zone in (flow.source, flow.to)), spec.zones),
+        "microphones": (state.microphones, spec.travel.radios),
         "control deadlines": ((d[1:] for d in state.deadlines.standing() if d[0] == "control"), known),
         "hold deadlines": ((d[1] for d in state.deadlines.standing() if d[0] == "hold"), state.holds),
         "held holds": ((hold for holds in state.held.values() for hold in holds), state.holds),

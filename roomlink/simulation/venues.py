@@ -16,6 +16,10 @@ Data = dict[str, Any]
 Change = Callable[[Data, Random], None]
 
 VARIANTS = 4
+DESK = {
+    "name": "Desk", "ducks": ["volume"], "by": 12.0, "most": 20.0, "zones": None,
+    "control": "a.talkback", "input": None,
+}  # fmt: skip
 """Configurations of one venue that reloads go back and forth between."""
 SCENES: Data = {
     "dinner": {"name": "Dinner", "type": "section", "values": {"volume": -38.0, "program": "laptop"}},
@@ -51,8 +55,10 @@ def random_venue(dice: Random) -> Data:
         combining=_combining(zones, dice),
         scenes=deepcopy(SCENES),
         occupancy=[{"zones": [zone], "posted": 100} for zone in zones] + [{"zones": zones[:2], "posted": 230}],
-        bookings={"set_up": 300.0, "clear_down": 300.0, "infeasible": "flag"},
-        routines={"night": {"scene": "dark", "cron": {"hour": "23"}, "when_busy": dice.choice(["skip", "defer"])}},
+        bookings={"set_up": 300.0, "clear_down": 300.0, "infeasible": "flag", "warn": 60.0, "extend": [60.0, 900.0]},
+        paging={"desk": DESK},
+        routines={"night": {"scene": "dark", "cron": {"hour": "23"}, "when_busy": dice.choice(["skip", "defer"]),
+                            "unless_used": dice.choice([0.0, 120.0]), "warn": 30.0}},
         crews={},
     )
     _travelling(data, zones, dice)

@@ -168,7 +168,7 @@ class Level(ControlBase):
             "start": lo if self.start is None else self.start,
             "tolerance": self.tolerance,
             "ceiling": self.ceiling,
-            **({} if self.unmute_on_raise is None else {"unmute_on_raise": self.unmute_on_raise}),
+            "unmute_on_raise": self.unmute_on_raise,
             "sound": self.sound,
         }
 

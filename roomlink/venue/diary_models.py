@@ -77,7 +77,9 @@ class Bookings(Strict):
         "flag", description="what becomes of a booking whose walls the crews cannot move in time"
     )
     warn: Duration = Field(
-        600.0, description="how long before the end the guests are told; 0s: never", json_schema_extra={"default": "10min"}
+        600.0,
+        description="how long before the end the guests are told; 0s: never",
+        json_schema_extra={"default": "10min"},
     )
     extend: list[LastingDuration] = Field(
         [900.0, 1800.0],
@@ -109,11 +111,13 @@ class Routine(Strict):
     )
     unless_used: Duration = Field(
         0.0,
-        description="put off for so long after a use by hand or while somebody is present; 0s: it runs whoever is there",
+        description="put off for so long after a use by hand, or while somebody is there; 0s: it runs all the same",
         json_schema_extra={"default": "0s"},
     )
     warn: Duration = Field(
-        300.0, description="how long before it those are told whom it would surprise", json_schema_extra={"default": "5min"}
+        300.0,
+        description="how long before it those are told whom it would surprise",
+        json_schema_extra={"default": "5min"},
     )
 
 

@@ -8,8 +8,8 @@ from typing import Any
 from roomlink.limits import PAGING_S_MAX
 from roomlink.venue import models
 from roomlink.venue.controls import capitalised
-from roomlink.venue.evening_models import Paging, Presence
 from roomlink.venue.equipment import Contact
+from roomlink.venue.evening_models import Paging, Presence
 from roomlink.venue.findings import Path, Report, listing
 from roomlink.venue.site import Site, known_zone, known_zones
 from roomlink.venue.stamp import stamp
@@ -19,7 +19,7 @@ Data = dict[str, Any]
 
 
 def evening(model: models.Configuration, data: Data, site: Site, devices: Devices, report: Report) -> Data:
-    """The sections ``paging`` and ``presence``, where there is anything in them; ``data`` holds zones and partitions."""
+    """The sections ``paging`` and ``presence``, if they say anything; ``data`` holds zones and partitions."""
     unmuting(data["zones"], model, report)
     order(model, data["partitions"], report)
     sections = {

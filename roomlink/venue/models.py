@@ -56,7 +56,7 @@ class Venue(Strict):
     timezone: Timezone = Field(description="an IANA time zone, such as America/Halifax")
     idle_after: LastingDuration | None = Field(
         None,
-        description="after so long without the service, zones that no booking has get their idle scene; 30min if not given",
+        description="after so long without the service, zones without a booking are idle; 30min if not given",
     )
 
 

@@ -217,6 +217,7 @@ def _unit(path: Path, error: str) -> Path:
         "alarms": 2,
         "venue_sources": 2,
         "paging": 2,
+        "bookings": 2,
         "presence": 2,
         "overflows": 2,
     }

@@ -135,7 +135,7 @@ def partitions(model: models.Configuration, raw: Mapping[str, Any], site: Site, 
             "move_limit": entry.move_limit,
             "move_minutes": entry.move_minutes,
             "combine": entry.combine,
-            "after": [made.fill(wall) for wall in entry.after],
+            **({"after": [made.fill(wall) for wall in entry.after]} if entry.after else {}),
         }
     return found
 

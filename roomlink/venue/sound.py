@@ -55,10 +55,16 @@ def outputs(parsed: Parsed, devices: Devices, report: Report) -> list[dict[str, 
     return found
 
 
-def _placed(section: str, entries: Mapping[str, Microphone | Loudspeaker], site: Site, report: Report) -> dict[str, Any]:
+def _placed(
+    section: str, entries: Mapping[str, Microphone | Loudspeaker], site: Site, report: Report
+) -> dict[str, Any]:
     for key, entry in entries.items():
         known_zone((section, key, "zone"), entry.zone, site, report)
     return {
-        key: {"name": entry.name or capitalised(key), "zone": entry.zone, "at": None if entry.at is None else list(entry.at)}
+        key: {
+            "name": entry.name or capitalised(key),
+            "zone": entry.zone,
+            "at": None if entry.at is None else list(entry.at),
+        }
         for key, entry in entries.items()
     }

@@ -13,7 +13,9 @@ from roomlink.testing.clock import VirtualClock
 from tests.api.harness import HARBOUR, Panel, Running, write_venue
 
 Data = dict[str, Any]
-EVENING = HARBOUR + """
+EVENING = (
+    HARBOUR
+    + """
 bookings: {warn: 10min, extend: [15min, 30min]}
 routines:
   all-off: {name: All off, scene: dinner, cron: {hour: 23}, unless_used: 20min, zones: [heron, plover]}
@@ -24,6 +26,7 @@ presence:
 devices:
   relays: {driver: simulated}
 """
+)
 
 
 @pytest.fixture
@@ -61,14 +64,24 @@ async def test_a_date_that_is_on_is_extended(service: Running, clock: VirtualClo
     path = f"/bookings/{name}/occurrences/{key}/extend"
     done = await service.http.post(path, json={"minutes": 15})
     assert (done.status_code, done.json()["zones"]) == (200, ["heron"])
-    for body, status, kind in (({"minutes": 0}, 422, "bad-value"), ({}, 422, "bad-value"), ({"minutes": 1000}, 422, "bad-value")):
+    for body, status, kind in (
+        ({"minutes": 0}, 422, "bad-value"),
+        ({}, 422, "bad-value"),
+        ({"minutes": 1000}, 422, "bad-value"),
+    ):
         answer = await service.http.post(path, json=body)
         assert (answer.status_code, answer.json()["type"]) == (status, f"/problems/{kind}")
     now = service.writer.clock.stamp()
     later = {"start": rfc3339(float(int(now)) + 3600.0), "end": rfc3339(float(int(now)) + 7200.0)}
-    await service.http.post("/bookings", json={"title": "Next", "zones": ["heron"], "set_up": 0, "clear_down": 0, **later})
+    await service.http.post(
+        "/bookings", json={"title": "Next", "zones": ["heron"], "set_up": 0, "clear_down": 0, **later}
+    )
     answer = await service.http.post(path, json={"minutes": 60})
-    assert (answer.status_code, answer.json()["type"], answer.json()["until"]) == (409, "/problems/not-free", later["start"])
+    assert (answer.status_code, answer.json()["type"], answer.json()["until"]) == (
+        409,
+        "/problems/not-free",
+        later["start"],
+    )
 
 
 async def test_people_at_a_panel_take_more_time_and_keep_on_what_is_theirs(

@@ -18,6 +18,7 @@ from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, Row
 from roomlink.api.socket import SOCKETS
 from roomlink.core.access import ROLES
+from roomlink.core.instants import rfc3339
 from roomlink.testing.clock import VirtualClock
 from tests.api.doors import ALEX, PANEL_OF_HERON, bearer, cookie, door, let_in, sign_in, token_of, with_sign_in
 from tests.api.harness import Panel, Running
@@ -121,6 +122,8 @@ async def test_every_message_needs_its_role(guarded: Running, caller: str) -> No
         for kind, role in models.MESSAGE_ROLES.items():
             given: dict[str, Any] = {"act": {"control": "volume", "do": "stop"}, "recall": {"scene": "dinner"}}
             given["combine"] = {"partition": "heron-plover", "combine": False}
+            given["extend"] = {"booking": "b1", "occurrence": "k", "minutes": 15}
+            given["keep-on"] = {"routine": "all-off"}
             more = given.get(kind, {"zone": "tern"} if kind in ("link", "unlink") else {})
             await panel.send(type=kind, id=kind, **more)
             if kind == "holding":
@@ -293,3 +296,24 @@ async def test_nobody_is_told_why_the_service_is_not_ready(guarded: Running) -> 
 def test_the_door_is_this_service_s_own(guarded: Running) -> None:
     """Codes and tries are kept with it, and start empty."""
     assert not door(guarded).engineer_code.is_open
+
+
+async def test_who_keeps_the_diary_may_see_what_is_private(guarded: Running, clock: VirtualClock) -> None:
+    """On each read face, while others are told only that a zone is in use."""
+    start = clock.stamp()
+    times = {"start": rfc3339(float(int(start) - 60)), "end": rfc3339(float(int(start)) + 3600.0)}
+    body = {"title": "Merger", "zones": ["heron"], "private": True, **times}
+    made = await guarded.http.post("/bookings", json=body, headers=bearer(token_of("manage")))
+    assert made.status_code == 200, made.text
+    clock.advance(1.0)
+    await guarded.settled()
+    name = made.json()["booking"]
+    then = rfc3339(clock.stamp()).replace("+", "%2B")
+    faces = ("/zones/heron", "/state", f"/state?at={then}", "/bookings", f"/bookings/{name}", "/events?limit=500")
+    for role, sees in (("view", False), ("operate", False), ("manage", True), ("engineer", True)):
+        for face in faces:
+            answer = await guarded.http.get(face, headers=bearer(token_of(role)))
+            assert answer.status_code == 200, answer.text
+            assert ("Merger" in answer.text) is sees, (role, face)
+        zone = (await guarded.http.get("/zones/heron", headers=bearer(token_of(role)))).json()
+        assert bool(zone["controls"]) is sees

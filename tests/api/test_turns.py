@@ -81,6 +81,10 @@ async def test_a_day_names_each_move_with_its_times_and_who_makes_it_when(servic
                         "met": False,
                         "late": False,
                         "disagrees": False,
+                        "after": [],
+                        "alarm": None,
+                        "do_not_move": None,
+                        "pass_door": None,
                     }
                 ],
             }

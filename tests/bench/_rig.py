@@ -1,19 +1,16 @@
-"""What every measurement of the whole service needs: servers as processes, their CPU time, and a table of ratios."""
+"""What every measurement of the whole service needs: servers as processes, their CPU time and memory."""
 
 from __future__ import annotations
 
 import json
 import os
-import platform
 import socket
-import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -98,9 +95,9 @@ def roomlink(scratch: Path, venue: str, *, durable: bool = True) -> Iterator[Ser
 
 @contextmanager
 def floor(kind: str, scratch: Path) -> Iterator[Server]:
-    """A server to compare with: ``websockets``, ``transports``, ``nats`` or ``mosquitto``."""
-    if kind in ("websockets", "transports"):
-        with running([sys.executable, "-m", "tests.bench._floors", kind]) as server:
+    """A server to compare with: one of ``_floors.KINDS``, ``nats`` or ``mosquitto``."""
+    if kind not in ("nats", "mosquitto"):
+        with running([sys.executable, "-m", "tests.bench._floors", kind, str(scratch / f"{kind}.db")]) as server:
             yield server
         return
     port = free_port()
@@ -134,26 +131,3 @@ def load(kind: str, server: Server, count: int, rate: float, changes: int, path:
     found["memory"] = memory
     process.wait(WAIT_S)
     return found
-
-
-def alternating(rounds: int, contestants: dict[str, Callable[[], float]]) -> dict[str, list[float]]:
-    """Each in turn, again and again, so that a noisy machine is noisy for all."""
-    taken: dict[str, list[float]] = {name: [] for name in contestants}
-    for _ in range(rounds):
-        for name, run in contestants.items():
-            taken[name].append(run())
-    return taken
-
-
-def spread(values: Sequence[float]) -> str:
-    return f"{statistics.median(values):.3g} ({min(values):.3g} to {max(values):.3g})"
-
-
-def machine() -> dict[str, str]:
-    """Where and with what it was measured."""
-    cpu = next(
-        (line.split(":")[1].strip() for line in Path("/proc/cpuinfo").read_text().splitlines() if "model name" in line),
-        platform.machine(),
-    )
-    names = ("uvicorn", "uvloop", "websockets", "starlette", "orjson")
-    return {"cpu": f"{os.cpu_count()} x {cpu}", "python": platform.python_version(), **{n: version(n) for n in names}}

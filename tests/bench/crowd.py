@@ -14,6 +14,7 @@ from pathlib import Path
 from tests.api.harness import HARBOUR
 from tests.bench import _load
 from tests.bench import _rig as rig
+from tests.bench._figures import Figure, Found
 from tests.bench.press import Presser
 
 READERS, PRESSES, ROUNDS = 100, 400, 4
@@ -72,14 +73,10 @@ def measure() -> dict[str, list[float]]:
     return found
 
 
-def main() -> None:
+def main() -> list[Found]:
     found = measure()
-    quiet, crowd = statistics.median(found["quiet_s"]), statistics.median(found["crowd_s"])
-    print(f"{READERS} readers that do not read and a flood; {PRESSES} presses of another panel, {ROUNDS} rounds")
-    print(f"p99 in quiet ms   {rig.spread([s * 1e3 for s in found['quiet_s']])}")
-    print(f"p99 in the crowd  {rig.spread([s * 1e3 for s in found['crowd_s']])}: {crowd / quiet:.2f} x")
-    print(f"memory more, MB   {rig.spread([n / 1e6 for n in found['bytes']])}")
-
-
-if __name__ == "__main__":
-    main()
+    what = f"p99 of a press beside {READERS} readers that do not read and a flood"
+    return [
+        Figure(what, "ms", found["crowd_s"], "the same in quiet", found["quiet_s"]),
+        Figure("Memory that these cost", "bytes", found["bytes"]),
+    ]

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import random
-import statistics
 import time
 from datetime import date
 from typing import Any
@@ -26,6 +25,7 @@ from roomlink.core.state import State
 from roomlink.diary.day_chart import chart
 from roomlink.errors import Refused
 from roomlink.testing import venues
+from tests.bench._figures import Figure, Found, quick
 
 BY = Actor("bench", "http")
 START = 1_800_000_000.0
@@ -125,12 +125,12 @@ CREWS = {
 TWELVE = venues.names(12)
 
 
-def year_of_twelve() -> Diary:
+def year_of_twelve(dates: int) -> Diary:
     """Twelve zones in a row for a year, 20,000 dates, now and then two together; then crews come."""
     venue = venues.row(12, wall={"move_minutes": 10.0})
     diary, day = Diary(venue), START - START % (24 * HOUR) + 24 * HOUR
     dice, n = random.Random(3), 0
-    while len(diary.state.occurrences) < 20_000:
+    while len(diary.state.occurrences) < dates:
         first, wide, n = dice.randrange(12), 1 + (dice.random() < 0.1), n + 1
         zones, start = tuple(TWELVE[first : first + wide]), day + dice.randrange(6, 22) * HOUR
         with contextlib.suppress(Refused):
@@ -139,42 +139,40 @@ def year_of_twelve() -> Diary:
     return diary
 
 
-def turns_of_a_year() -> None:
+def turns_of_a_year(dates: int, tries: int) -> list[Found]:
     """A booking held against the moves of its day, in a full year; and a day's turn list. Times are of the CPU."""
-    begun = time.process_time()
-    diary = year_of_twelve()
-    print(f"  {len(diary.state.occurrences):,} dates in twelve zones, made in {time.process_time() - begun:.1f} s")
-    day, dice, took, made = START - START % (24 * HOUR) + 24 * HOUR, random.Random(5), [], 0
-    for n in range(400):
+    diary = year_of_twelve(dates)
+    day, dice = START - START % (24 * HOUR) + 24 * HOUR, random.Random(5)
+    took: list[float] = []
+    for n in range(tries):
         start = day + dice.randrange(364) * 24 * HOUR + dice.randrange(6 * 4, 23 * 4) * 900.0
         first = dice.randrange(11)
         begun = time.process_time()
         try:
             diary.book(f"t{n}", tuple(TWELVE[first : first + 2]), start, 0.5 * HOUR)
-            made += 1
         except Refused as refused:
             if refused.kind == "clash":
                 continue
         took.append(time.process_time() - begun)
-    median, worst = statistics.median(took), max(took)
-    print(f"  {made} of {len(took)} more bookings made: {median * 1e3:.2f} ms median, {worst * 1e3:.1f} ms at most")
     begun = time.process_time()
     with contextlib.suppress(Refused):
         diary.book("series", ("a", "b"), day + 4 * HOUR, 0.5 * HOUR, days=300, accept_free=True)
-    print(f"  a series of 300 dates: {time.process_time() - begun:.2f} s")
+    series = time.process_time() - begun
     lists = []
     for n in range(50):
         begun = time.process_time()
-        seen = turn_view.day(diary.state, day_of("UTC", day + n * 24 * HOUR), START)
+        turn_view.day(diary.state, day_of("UTC", day + n * 24 * HOUR), START)
         lists.append(time.process_time() - begun)
-    moves = sum(len(turn["moves"]) for turn in seen["turns"])
-    print(f"  a day's turn list ({moves} moves): {statistics.median(lists) * 1e3:.1f} ms median")
-    assert median < 0.005
-    assert statistics.median(lists) < 0.05
-    drawing_of_a_day(diary, day)
+    among = f"in twelve zones with crews and {len(diary.state.occurrences):,} dates"
+    return [
+        Figure(f"A booking {among}", "ms", took, bound=0.005),
+        Figure(f"A series of 300 dates {among}", "s", [series]),
+        Figure("A day's turn list", "ms", lists, bound=0.05),
+        drawing_of_a_day(diary, day),
+    ]
 
 
-def drawing_of_a_day(diary: Diary, first: float) -> None:
+def drawing_of_a_day(diary: Diary, first: float) -> Figure:
     """``/day``: the turn list and the drawing; the floor is a diary that has the dates of that day alone."""
     found: list[float] = []
     floors: list[float] = []
@@ -189,28 +187,28 @@ def drawing_of_a_day(diary: Diary, first: float) -> None:
             begun = time.perf_counter()
             chart(of.state, day, START, turn_view.day(of.state, day.toordinal(), START))
             took.append(time.perf_counter() - begun)
-    median, floor = statistics.median(found), statistics.median(floors)
-    ratio = f"{median / floor:.1f} x that day alone"
-    print(f"  a day's drawing ({drawn / 30:.0f} dates): {median * 1e3:.1f} ms median, {ratio}")
-    assert median < 0.05
+    return Figure(
+        f"A day's drawing of {drawn / 30:.0f} dates", "ms", found, "of a diary of that day alone", floors, bound=0.05
+    )
 
 
-def main() -> None:
-    floor = statistics.median(timed(Diary(), 300))
-    diary = full(20_000)
-    dates = len(diary.state.occurrences)
-    seconds = statistics.median(timed(diary, 300))
-    print(f"  a booking among {dates:,} dates: {seconds * 1e3:.3f} ms median, {seconds / floor:.1f} x an empty diary")
+def main() -> list[Found]:
+    dates, tries = (800, 40) if quick() else (20_000, 400)
+    floor = timed(Diary(), tries)
+    diary = full(dates)
+    among = f"among {len(diary.state.occurrences):,} dates"
+    seconds = timed(diary, tries)
     begun = time.perf_counter()
     diary.book("long", ("j",), START, days=400)
-    print(f"  a series of 400 dates: {(time.perf_counter() - begun) * 1e3:.1f} ms")
+    series = time.perf_counter() - begun
     begun = time.perf_counter()
-    found = alternatives(diary.state, "x", dates_of(diary.state, "s0"), None, START, ())
-    print(f"  {len(found)} alternatives for a series of 400: {(time.perf_counter() - begun) * 1e3:.1f} ms")
-    begun = time.perf_counter()
-    made, refused, twice = at_random(10_000)
-    took = time.perf_counter() - begun
-    print(f"  10,000 at random: {made:,} made, {refused:,} refused, {twice} overlaps, in {took:.1f} s")
-    assert seconds < 0.005
-    assert twice == 0
-    turns_of_a_year()
+    alternatives(diary.state, "x", dates_of(diary.state, "s0"), None, START, ())
+    others = time.perf_counter() - begun
+    _, _, twice = at_random(dates // 2)
+    return [
+        Figure(f"A booking {among}", "ms", seconds, "in an empty diary", floor, bound=0.005, paired=False),
+        Figure("A series of 400 dates", "ms", [series]),
+        Figure("Alternatives for a series of 400 dates", "ms", [others]),
+        Figure(f"Overlaps after {dates // 2:,} bookings at random", "", [float(twice)], bound=0.0),
+        *turns_of_a_year(dates, tries),
+    ]

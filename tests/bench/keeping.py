@@ -25,6 +25,7 @@ from roomlink.journal.head import Head
 from roomlink.journal.port import Snapshot
 from roomlink.journal.restore import restore
 from roomlink.journal.sqlite import SqliteJournal
+from tests.bench._figures import Figure, Found, quick
 
 VENUE = "bench"
 ENTRIES = 100_000
@@ -54,16 +55,17 @@ def timed(run: Callable[[], object]) -> float:
 
 
 def commits(journal: SqliteJournal, count: int) -> list[float]:
-    return [timed(lambda: journal.append([entry(journal.last_seq + 1)])) * 1000.0 for _ in range(count)]
+    return [timed(lambda: journal.append([entry(journal.last_seq + 1)])) for _ in range(count)]
 
 
-def main() -> None:
+def main() -> list[Found]:
+    entries = 2_000 if quick() else ENTRIES
     with tempfile.TemporaryDirectory(prefix="roomlink-bench-") as scratch:
         data = Path(scratch) / "data"
         path = data / backup.JOURNAL
         with closing(SqliteJournal(path, VENUE)) as journal:
             state = State()
-            for first in range(1, ENTRIES + 1, 500):
+            for first in range(1, entries + 1, 500):
                 batch = [entry(seq) for seq in range(first, first + 500)]
                 for event in (event for one in batch for event in one.events):
                     apply(state, event)
@@ -75,45 +77,48 @@ def main() -> None:
         made = timed(lambda: backup.make(data, Path(scratch) / "b.zip"))
         back = timed(lambda: restore(Path(scratch) / "b.zip", Path(scratch) / "new"))
         size = (Path(scratch) / "b.zip").stat().st_size
-        print(
-            f"{ENTRIES:,} entries, {before / 1e6:.0f} MB: backup {made:.1f} s ({made / copied:.0f} x copying the file),"
-        )
-        print(f"  {size / 1e6:.0f} MB; restore {back:.1f} s, every entry of the chain proved")
-        small(path, before)
-        head(Path(scratch) / "head")
+        noted = head(Path(scratch) / "head")
+        return [
+            Figure(f"A backup of {entries:,} entries", "s", [made], "copying the file", [copied]),
+            Figure("The backup", "bytes", [float(size)], "the journal's file", [float(before)]),
+            Figure("Restoring it, every entry proved", "s", [back], "copying the file", [copied]),
+            *small(path, before),
+            Figure("Noting the head after a commit", "us", [noted]),
+        ]
 
 
-def small(path: Path, before: int) -> None:
+def small(path: Path, before: int) -> list[Found]:
     with closing(SqliteJournal(path, VENUE)) as journal:
         quiet = commits(journal, 200)
         steps, between = [], []
         more = True
         while more:
-            start = time.perf_counter()
+            begun = time.perf_counter()
             more = journal.compact(float("inf"), limits.COMPACT_ENTRIES_MAX)
-            steps.append((time.perf_counter() - start) * 1000.0)
+            steps.append(time.perf_counter() - begun)
             if len(steps) % 10 == 0:
                 between += commits(journal, 1)
-        kept = sum(1 for _ in journal.entries())
     used = path.with_name("vacuumed")
     with closing(sqlite3.connect(path)) as db:
         db.execute("VACUUM INTO ?", (str(used),))
-    print(f"made small: {len(steps)} steps, {statistics.median(steps):.1f} ms each (p99 {quantile(steps):.1f}, longest")
-    print(
-        f"  {max(steps):.1f}); {kept:,} entries left, {used.stat().st_size / 1e6:.1f} MB of {before / 1e6:.0f} in use;"
-    )
-    ratio = statistics.median(between) / statistics.median(quiet)
-    print(f"  a commit in between takes {ratio:.2f} x one with nothing else going on")
+    return [
+        Figure(
+            f"A step of {limits.COMPACT_ENTRIES_MAX} entries made small", "ms", steps, "a commit", quiet, paired=False
+        ),
+        Figure("The slowest of 100 such steps", "ms", [quantile(steps)]),
+        Figure("What is left of the journal", "bytes", [float(used.stat().st_size)], "before", [float(before)]),
+        Figure("A commit in between", "ms", between, "one with nothing else going on", quiet, paired=False),
+    ]
 
 
 def quantile(values: list[float]) -> float:
-    return statistics.quantiles(values, n=100)[98]
+    return statistics.quantiles(values, n=100)[98] if len(values) > 1 else values[0]
 
 
-def head(path: Path) -> None:
+def head(path: Path) -> float:
+    """Seconds to note the head once."""
     with closing(Head(path)) as note:
-        start = time.perf_counter()
+        begun = time.perf_counter()
         for seq in range(20_000):
             note.write("a" * 32, seq)
-        each = (time.perf_counter() - start) / 20_000
-    print(f"noting the head: {each * 1e6:.1f} us a commit")
+        return (time.perf_counter() - begun) / 20_000

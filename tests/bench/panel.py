@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import shutil
-import statistics
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from typing import Any
 from playwright.async_api import Locator, Page, async_playwright, expect
 
 from tests.api.harness import Served, write_venue
+from tests.bench._figures import Figure, Found, quick
 from tests.browser.conftest import FLAGS, SIZE
 from tests.browser.harness import QUAY
 
@@ -56,10 +56,10 @@ BARE = """
 """
 
 
-async def _press(page: Page, target: Locator) -> dict[str, list[list[float]]]:
+async def _press(page: Page, target: Locator, presses: int) -> dict[str, list[list[float]]]:
     """Press many times, each after the last one was answered."""
     await target.evaluate(TAP)
-    for _ in range(PRESSES):
+    for _ in range(presses):
         before = await target.get_attribute("aria-pressed")
         await target.click()
         await expect(target).not_to_have_attribute("aria-pressed", before or "")
@@ -67,17 +67,7 @@ async def _press(page: Page, target: Locator) -> dict[str, list[list[float]]]:
     return found
 
 
-def _say(what: str, taken: list[list[float]]) -> None:
-    frames = [frame for frame, _ in taken]
-    took = [ms for _, ms in taken]
-    slow = statistics.quantiles(took, n=20)[-1]
-    print(
-        f"{what:36} median {statistics.median(frames):3.0f} frame(s), at most {max(frames):3.0f};"
-        f" median {statistics.median(took):6.1f} ms, 19 of 20 within {slow:6.1f} ms"
-    )
-
-
-async def measure() -> dict[str, Any]:
+async def measure(presses: int) -> dict[str, Any]:
     """The taken times of a bare button (the floor) and of a panel's switch, as ``[frames, ms]`` a press."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = write_venue(Path(scratch) / "quay", QUAY)
@@ -89,21 +79,23 @@ async def measure() -> dict[str, Any]:
                 await page.goto(f"{served.url}/panel/heron-wall")
                 await expect(page.locator('rl-status [part="connection"]')).to_have_text("Live")
                 await page.evaluate(BARE)
-                floor = await _press(page, page.locator("#bare"))
-                panel = await _press(page, page.locator('[control="mute"] [part~="toggle"]'))
+                floor = await _press(page, page.locator("#bare"), presses)
+                panel = await _press(page, page.locator('[control="mute"] [part~="toggle"]'), presses)
                 await browser.close()
         finally:
             await asyncio.to_thread(served.stop)
     return {"bare": floor["done"], "asked": panel["asked"], "done": panel["done"]}
 
 
-def main() -> None:
-    taken = asyncio.run(measure())
-    print(f"{PRESSES} presses, one after the other")
-    _say("a bare button's own change", taken["bare"])
-    _say("a panel's press, shown as asked", taken["asked"])
-    _say("a panel's press, durable and shown", taken["done"])
-
-
-if __name__ == "__main__":
-    main()
+def main() -> list[Found]:
+    taken = asyncio.run(measure(5 if quick() else PRESSES))
+    frames = {name: [frame for frame, _ in found] for name, found in taken.items()}
+    seconds = {name: [ms / 1e3 for _, ms in found] for name, found in taken.items()}
+    bare = "a bare button on the same page"
+    asked, done = "A press in a browser, shown as asked", "A press in a browser, durable and shown"
+    return [
+        Figure(f"{asked}: frames", "", frames["asked"], bare, frames["bare"], 1.0, paired=False),
+        Figure(asked, "ms", seconds["asked"], bare, seconds["bare"], paired=False),
+        Figure(f"{done}: frames", "", frames["done"], bare, frames["bare"], paired=False),
+        Figure(done, "ms", seconds["done"], bare, seconds["bare"], paired=False),
+    ]

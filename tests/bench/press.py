@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 import sqlite3
 import statistics
@@ -13,10 +14,10 @@ from pathlib import Path
 from tests.api.harness import HARBOUR
 from tests.bench import _load
 from tests.bench import _rig as rig
+from tests.bench._figures import Figure, Found, alternating, quick
+from tests.bench._floors import ENTRY_BYTES
 
-PRESSES, ROUNDS = 300, 5
-ENTRY_BYTES = 400
-"""About what one entry of a level takes."""
+PRESSES, ROUNDS = 100, 15
 
 
 class Presser:
@@ -34,9 +35,8 @@ class Presser:
         asked = self.kind.ask(self.number)
         start = time.perf_counter()
         self.sock.sendall(asked)
-        while _load.MARK not in (got := self.sock.recv(65536)):
-            if not got:
-                raise ConnectionError("closed meanwhile")
+        while _load.MARK not in self.sock.recv(65536):
+            pass
         return time.perf_counter() - start
 
 
@@ -57,31 +57,31 @@ class Commit:
         return time.perf_counter() - start
 
 
-def _many(press: Callable[[], float]) -> Callable[[], float]:
-    return lambda: statistics.median(press() for _ in range(PRESSES))
+def _many(press: Callable[[], float], presses: int) -> Callable[[], float]:
+    return lambda: statistics.median(press() for _ in range(presses))
 
 
-def measure(rounds: int = ROUNDS) -> dict[str, list[float]]:
+def measure(rounds: int, presses: int) -> dict[str, list[float]]:
     """Medians of each round, in seconds."""
-    with tempfile.TemporaryDirectory() as made:
+    with tempfile.TemporaryDirectory() as made, contextlib.ExitStack() as servers:
         scratch = Path(made)
-        with rig.roomlink(scratch, HARBOUR) as service, rig.floor("websockets", scratch) as echo:
-            own = Presser("roomlink", service.port, "/api/v1/panels/heron-wall")
-            bare = Presser("broadcast", echo.port, "/")
-            commit = Commit(scratch / "bare.db")
-            return rig.alternating(
-                rounds,
-                {"echo": _many(bare.press), "commit": _many(commit.press), "press": _many(own.press)},
-            )
+        service = servers.enter_context(rig.roomlink(scratch, HARBOUR))
+        one = {"press": Presser("roomlink", service.port, "/api/v1/panels/heron-wall").press}
+        for name in ("websockets", "durable", "threaded"):
+            echo = servers.enter_context(rig.floor(name, scratch))
+            one[name] = Presser("broadcast", echo.port, "/").press
+        one["commit"] = Commit(scratch / "bare.db").press
+        return alternating(rounds, {name: _many(press, presses) for name, press in one.items()})
 
 
-def main() -> None:
-    taken = measure()
-    ratios = [p / (e + c) for e, c, p in zip(taken["echo"], taken["commit"], taken["press"], strict=True)]
-    for name, values in taken.items():
-        print(f"{name:8} {rig.spread([v * 1e6 for v in values])} us")
-    print(f"a press is {rig.spread(ratios)} x (an echo + a commit)")
-
-
-if __name__ == "__main__":
-    main()
+def main() -> list[Found]:
+    taken = measure(*((2, 20) if quick() else (ROUNDS, PRESSES)))
+    floor = [echo + commit for echo, commit in zip(taken["websockets"], taken["commit"], strict=True)]
+    press, head = taken["press"], "A press to its own feedback, durable"
+    return [
+        Figure(head, "us", press, "a bare echo + a bare commit, each again and again by itself", floor, 1.5),
+        Figure(head, "us", press, "an echo that commits first", taken["durable"]),
+        Figure(head, "us", press, "an echo that commits first, in a thread", taken["threaded"]),
+        Figure("A bare echo of websockets", "us", taken["websockets"]),
+        Figure("A bare commit of SQLite", "us", taken["commit"]),
+    ]

@@ -6,9 +6,15 @@ import pytest
 from playwright.async_api import expect
 
 from tests.browser.conftest import Opener
-from tests.browser.harness import House
+from tests.browser.harness import QUAY, House
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
+
+
+@pytest.fixture
+def venue_text() -> str:
+    """Quay House with a lock that is ready by name."""
+    return QUAY + "locks: {speech: {zone: heron, controls: [volume], for: 1h}}\n"
 
 
 async def test_a_panel_says_what_is_locked_and_its_pin_releases_it(house: House, show: Opener) -> None:
@@ -42,6 +48,17 @@ async def test_a_locked_panel_says_so_and_is_released_from_the_plan(house: House
     await plan.page.locator("rl-locks [part=release]").click()
     await expect(panel.page.locator("rl-locks [part=lock]")).to_have_count(0)
     await expect(panel.key("volume", "raise")).to_have_attribute("aria-disabled", "false")
+
+
+async def test_a_lock_that_is_ready_is_set_from_the_plan(house: House, show: Opener) -> None:
+    """With one touch; without a PIN only a role releases it, so none is asked for."""
+    plan = await show("/plan")
+    await plan.page.locator("rl-locks [part=set]").click()
+    await expect(plan.page.locator("rl-locks [part=lock]")).to_contain_text("Speech: Volume of Heron is locked")
+    await expect(plan.page.locator("rl-locks [part=set]")).to_have_count(0)
+    await expect(plan.page.locator("rl-locks input")).to_be_hidden()
+    await house.call("DELETE", "/locks/speech")
+    await expect(plan.page.locator("rl-locks [part=set]")).to_have_count(1)
 
 
 async def test_a_panel_takes_the_lead_of_its_group(house: House, show: Opener) -> None:

@@ -130,6 +130,14 @@ def test_other_zones_that_hold_as_many_are_offered_first(driver: Driver) -> None
     ]
 
 
+def test_what_is_offered_lies_apart(driver: Driver) -> None:
+    """Three times that are the same but for a quarter of an hour would be one way out."""
+    for zone in "abc":
+        book(driver, zone, 0, 120)
+    offered = clash(driver, "a", 30, 90)["alternatives"]
+    assert [(o["why"], o["start"]) for o in offered] == [("later", rfc3339(at(n))) for n in (120, 180, 240)]
+
+
 def test_what_is_offered_is_free(driver: Driver) -> None:
     """Each can be booked as it stands; nothing lies in the past."""
     for start in range(0, 300, 60):

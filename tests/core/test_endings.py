@@ -1,4 +1,4 @@
-"""The end of a booking: guests are told in time, may have it longer where the zones are free, and leave nothing behind."""
+"""The end of a booking: guests are told, may have it longer where the zones are free, and leave nothing behind."""
 
 from __future__ import annotations
 

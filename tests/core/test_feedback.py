@@ -167,3 +167,11 @@ def test_a_momentary_shows_whether_it_is_on() -> None:
     assert driver.shown("a-panel", "talkback")["mixed"] is True
     driver.act("a-panel", "talkback", "press")
     assert driver.shown("a-panel", "talkback")["value"] is True
+
+
+@pytest.mark.parametrize("policy", POLICIES)
+def test_one_zone_alone_is_shown_as_it_is_whatever_the_policy(policy: str) -> None:
+    """It agrees with itself: nothing is mixed, and no option on is decided too."""
+    assert states(policy, "x") == ("x", True, False, "")
+    assert states(policy, None) == (None, True, False, "")
+    assert levels(policy, 0.0, -12.5) == (-12.5, True, False, "")

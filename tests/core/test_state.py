@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roomlink.core.state import Deadlines, Overlay, Table
+from roomlink.core.state import Deadlines, Draft, Overlay, State, Table
 
 keys = st.sampled_from("abc")
 changes = st.lists(st.tuples(keys, st.none() | st.integers(0, 3)))
@@ -72,3 +72,15 @@ def test_deadlines_that_no_longer_stand_are_not_kept_until_their_time() -> None:
         deadlines.set(("taken away", str(stamp)), None)
     assert deadlines.standing() == {("moved",): 9999.0}
     assert len(deadlines._heap) <= 2
+
+
+def test_a_draft_overlays_a_table_once_it_is_looked_at() -> None:
+    """What it is told stays in the draft; what no state has is no table of a draft."""
+    state = State()
+    state.group_of["a"] = ("a",)
+    draft = Draft(state, 1.0)
+    draft.group_of["a"] = ("a", "b")
+    assert draft.group_of is draft.group_of
+    assert (draft.group_of["a"], state.group_of["a"]) == (("a", "b"), ("a",))
+    with pytest.raises(AttributeError):
+        draft.nothing  # type: ignore[attr-defined]  # noqa: B018 - that is what is tried

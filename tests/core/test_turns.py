@@ -15,7 +15,7 @@ from roomlink.core.bookings import MoveTicked, Occurrence, TickDropped
 from roomlink.core.commands import Actor, Configure, ForgetBookings, TickMove
 from roomlink.core.crew_days import Days
 from roomlink.core.crews import Job, Shift
-from roomlink.core.instants import day_of, of_day, rfc3339
+from roomlink.core.instants import clock, day_of, of_day, rfc3339
 from roomlink.core.state import State
 from roomlink.core.turns import Move, day_turns
 from roomlink.errors import BadValue, Refused, UnknownName
@@ -349,11 +349,33 @@ def test_a_booking_whose_turns_cannot_be_made_is_refused() -> None:
     assert len(problem["ways"]) == 3
     assert "right" not in driver.state.bookings
     # Each way does: ten minutes later, as the first one says, and one more crew.
-    assert [way.endswith("10 minutes later") for way in problem["ways"]] == [True, True, False]
+    now, later = (clock("UTC", at(DAY + minutes)) for minutes in (90, 100))
+    assert [way.endswith(f"at {later} instead of {now}") for way in problem["ways"]] == [True, True, False]
     with pytest.raises(Refused):
         book(driver, "cd", DAY + 95, DAY + 180, name="right")
     book(driver, "cd", DAY + 100, DAY + 180, name="right")
     assert shown(driver, day_of("UTC", at(DAY)))["feasible"] is True
+
+
+def test_what_cannot_be_made_is_told_in_the_names_that_people_know() -> None:
+    """Walls and rooms by their names, times by the venue's clock; a wall without a name by the rooms at its sides."""
+    venue = venues.row(4, crews=crews(day=(0, 1440)), wall={"move_minutes": 20.0})
+    for zone, name in zip("abcd", ("Ash", "Birch", "Cedar", "Dogwood"), strict=True):
+        venue["zones"][zone]["name"] = name
+    venue["partitions"]["a-b"]["name"], venue["partitions"]["c-d"]["name"] = "West wall", ""
+    driver = Driver(venue)
+    for zone in "abcd":
+        book(driver, zone, DAY, DAY + 60, name=f"early-{zone}")
+    book(driver, "ab", DAY + 90, DAY + 180, name="left")
+    book(driver, "cd", DAY + 90, DAY + 180, name="right")
+    (problem,) = shown(driver, day_of("UTC", at(DAY)))["problems"]
+    before, due, later = (clock("UTC", at(DAY + minutes)) for minutes in (60, 90, 100))
+    assert problem["text"] == (
+        f"the crews cannot make these moves in time: open West wall between {before} and {due} (20 minutes), "
+        f"for Ash + Birch at {due}; open the wall between Cedar + Dogwood between {before} and {due} (20 minutes), "
+        f"for Cedar + Dogwood at {due}"
+    )
+    assert problem["ways"][0] == f"Ash + Birch at {later} instead of {due}"
 
 
 def test_one_more_crew_would_do_for_the_time_that_is_told() -> None:

@@ -15,7 +15,7 @@ import pytest
 from roomlink.core.events import Entry
 from roomlink.errors import JournalFailed
 from roomlink.journal import jetstream, natslink, stream_reading
-from roomlink.journal.jetstream import JetStreamJournal, Place, Rewound
+from roomlink.journal.jetstream import JetStreamJournal, News, Place, Rewound
 from roomlink.journal.port import Journal
 from tests.contracts.journal import JournalContract, make_entries, make_entry, make_snapshot
 from tests.nats_servers import NatsServer
@@ -104,6 +104,16 @@ def test_a_follower_catches_up_entry_by_entry(server: NatsServer, venue: str) ->
     assert follower.last_seq == 4
 
 
+def test_a_time_between_two_batches_is_that_of_the_first(server: NatsServer, venue: str) -> None:
+    """Also where the batch after it was voided, or is a term."""
+    journal = opened(server, venue)
+    journal.append([make_entry(1, at=10.0)])
+    journal.append([make_entry(2, at=20.0)])
+    journal.take_over("t")
+    journal.append([make_entry(3, at=30.0)])
+    assert [journal.seq_at(at) for at in (9.0, 10.0, 15.0, 20.0, 25.0, 30.0, 99.0)] == [0, 1, 1, 2, 2, 3, 3]
+
+
 def test_a_batch_above_what_a_message_may_hold_goes_into_the_bucket(server: NatsServer, venue: str) -> None:
     """And comes back whole."""
     noise = "".join(sha256(str(n).encode()).hexdigest() for n in range(40_000))
@@ -177,9 +187,11 @@ def test_a_follower_hears_what_becomes_durable(server: NatsServer, venue: str) -
     writer, follower = opened(server, venue, "a"), opened(server, venue, "b")
     writer.append(make_entries(1, 2))
     heard = heard_of(follower)
-    assert heard.get(timeout=5) == make_entries(1, 2)
+    assert heard.get(timeout=5) == News(2, make_entries(1, 2), term=False)
     writer.append([make_entry(3)])
-    assert heard.get(timeout=5) == [make_entry(3)]
+    assert heard.get(timeout=5) == News(3, [make_entry(3)], term=False)
+    writer.take_over("w")
+    assert heard.get(timeout=5) == News(4, [], term=True)
     follower.unfollow()
     writer.append([make_entry(4)])
     assert follower.take_over("t") == [make_entry(4)]
@@ -194,13 +206,13 @@ def test_a_follower_goes_on_after_the_server_was_killed(mortal: NatsServer) -> N
     writer, follower = opened(mortal, "hall", "a"), opened(mortal, "hall", "b")
     heard = heard_of(follower)
     writer.append([make_entry(1)])
-    assert heard.get(timeout=5) == [make_entry(1)]
+    assert heard.get(timeout=5).entries == [make_entry(1)]
     mortal.kill()
     mortal.start()
     for _ in range(50):
         with contextlib.suppress(JournalFailed):
             writer.append([make_entry(2)])
             break
-    assert heard.get(timeout=10) == [make_entry(2)]
+    assert heard.get(timeout=10).entries == [make_entry(2)]
     for one in (writer, follower):
         one.close()

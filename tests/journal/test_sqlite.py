@@ -18,7 +18,7 @@ import pytest
 from roomlink.core.events import Entry
 from roomlink.errors import JournalDamaged, JournalFailed, JournalHeld
 from roomlink.journal import files
-from roomlink.journal.layout import ADD_SNAPSHOT
+from roomlink.journal.layout import ADD_ENTRY, ADD_SNAPSHOT
 from roomlink.journal.recovery import fold
 from roomlink.journal.rows import link
 from roomlink.journal.sqlite import SqliteJournal
@@ -514,9 +514,9 @@ class FailingCommit:
         return self.real.in_transaction
 
     def execute(self, sql: str, values: Any = ()) -> Any:
-        if self.failing and sql == "COMMIT":
+        if self.failing and sql in ("COMMIT", ADD_ENTRY):  # one entry alone is its own transaction
             if self.done:
-                self.real.execute(sql)
+                self.real.execute(sql, values)
             self.failing = self.blind
             raise sqlite3.OperationalError("disk I/O error")
         if self.failing and self.blind and sql.startswith("SELECT"):
@@ -528,34 +528,37 @@ class FailingCommit:
         return self.real.executemany(sql, rows)
 
 
-def test_a_commit_that_raised_but_landed_is_kept(open_journal: Open) -> None:
+@pytest.mark.parametrize("count", [1, 3])
+def test_a_commit_that_raised_but_landed_is_kept(open_journal: Open, count: int) -> None:
     """The tail is read before anybody is told that it failed."""
     journal = open_journal()
     journal._writer = FailingCommit(journal._writer, done=True)  # type: ignore[assignment]  # no disk fails on demand
-    journal.append(make_entries(1, 3))
-    journal.append([make_entry(4)])
-    assert list(journal.entries()) == make_entries(1, 4)
-    assert list(open_journal().entries()) == make_entries(1, 4)
+    journal.append(make_entries(1, count))
+    journal.append([make_entry(count + 1)])
+    assert list(journal.entries()) == make_entries(1, count + 1)
+    assert list(open_journal().entries()) == make_entries(1, count + 1)
 
 
-def test_a_commit_that_failed_leaves_nothing(open_journal: Open) -> None:
+@pytest.mark.parametrize("count", [1, 3])
+def test_a_commit_that_failed_leaves_nothing(open_journal: Open, count: int) -> None:
     """The journal is as before and can be asked again."""
     journal = open_journal()
     journal._writer = FailingCommit(journal._writer, done=False)  # type: ignore[assignment]  # as above
     with pytest.raises(JournalFailed, match=r"could not be written: disk I/O error"):
-        journal.append(make_entries(1, 3))
+        journal.append(make_entries(1, count))
     assert journal.last_seq == 0
     assert list(journal.entries()) == []
     journal.append([make_entry(1)])
     assert list(open_journal().entries()) == [make_entry(1)]
 
 
-def test_what_was_answered_as_lost_is_taken_back(open_journal: Open) -> None:
+@pytest.mark.parametrize("count", [1, 3])
+def test_what_was_answered_as_lost_is_taken_back(open_journal: Open, count: int) -> None:
     """If not even the tail could be read, what landed unseen does not come up later."""
     journal = open_journal()
     journal._writer = FailingCommit(journal._writer, done=True, blind=True)  # type: ignore[assignment]  # as above
     with pytest.raises(JournalFailed):
-        journal.append(make_entries(1, 3))
+        journal.append(make_entries(1, count))
     assert list(journal.entries()) == []
     assert journal.seq_at(1e9) == 0
     other = make_entry(1, at=1.5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from roomlink.rehearsal.circumstances import moved
 from roomlink.rehearsal.plan import Plan
 from roomlink.rehearsal.proof import prove
 from roomlink.rehearsal.rules import Broken
+from roomlink.rehearsal.runner import rehearse
 from roomlink.rehearsal.trial import Trial
 from roomlink.testing import venues
 
@@ -118,3 +120,56 @@ def test_what_the_watch_reckons_by_itself(trial: Trial) -> None:
     assert hand_rules.keeps(state.locks, ("b", "volume"))
     assert not hand_rules.keeps(state.locks, ("b", "mute"))
     assert locks.covering(state, "b", "mute") is None
+
+
+KEYPAD = """
+venue: {id: trial, name: Trial, timezone: UTC}
+zone_types:
+  room:
+    controls:
+      volume: {kind: level, unit: dB, range: [-60, 0], travel: 6s, start: -30}
+      mute: {kind: switch}
+      talkback: {kind: momentary}
+zones: {heron: {type: room}, plover: {type: room}}
+controllers: {heron-wall: {home: heron}, plover-wall: {home: plover}}
+devices: {pad: {driver: simulated}}
+stations:
+  keypad:
+    controller: heron-wall
+    device: pad
+    keys:
+      quiet: {point: {name: quiet}, control: mute, press: toggle}
+      talk: {point: {name: talk}, control: talkback, press: hold}
+      softer: {point: {name: softer}, control: volume, step: -3}
+    lamps:
+      quiet: {point: {name: lamp}, control: mute, on: lit, off: dark, mixed: blink}
+"""
+EVENING = """
+rehearsal: {name: Pad, start: 2026-03-14 19:00}
+steps:
+  - at: 19:00:10
+    do: {turn: pad, point: quiet, value: true}
+    expect: {heron.mute: on}
+  - after: 1s
+    expect: {devices: {pad: {lamp: lit}}}
+  - after: 1s
+    do: [{link: heron-wall, to: plover}]
+  - after: 1s
+    expect: {devices: {pad: {lamp: blink}}}
+  - after: 1s
+    do: [{turn: pad, point: softer, value: true}, {turn: pad, point: talk, value: true}]
+    expect: {heron.volume: -33, heron.talkback: on}
+  - after: 1s
+    do: {unplug: pad}
+  - after: 1s
+    expect: {heron.talkback: off}
+"""
+
+
+def test_a_rehearsal_works_a_station_by_its_device(tmp_path: Path) -> None:
+    """Keys are turned, lamps are looked at, and what is held is let go as the pad is unplugged."""
+    (tmp_path / "rehearsals").mkdir()
+    (tmp_path / "venue.yaml").write_text(KEYPAD)
+    (tmp_path / "rehearsals" / "pad.yaml").write_text(EVENING)
+    (result,) = rehearse(tmp_path, [tmp_path / "rehearsals" / "pad.yaml"])
+    assert result.passed, (result.failures, result.findings)

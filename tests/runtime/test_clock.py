@@ -27,6 +27,17 @@ def test_a_wall_clock_set_back_does_not_take_stamps_back() -> None:
     assert last <= clock.stamp() < last + 1.0
 
 
+def test_who_begins_to_write_takes_its_own_clock_where_that_is_not_behind() -> None:
+    """Having shown another machine's time it goes on by its own; where that lies behind, by the other's."""
+    clock = SystemClock()
+    clock.follow(time.time() - 60.0)
+    assert clock.restart() == 0.0
+    assert clock.stamp() == pytest.approx(time.time(), abs=1.0)
+    clock.follow(time.time() + 60.0)
+    assert clock.restart() == pytest.approx(60.0, abs=1.0)
+    assert clock.stamp() == pytest.approx(time.time() + 60.0, abs=1.0)
+
+
 def test_stamps_never_go_back() -> None:
     """Many stamps in a row are in order."""
     clock = SystemClock()

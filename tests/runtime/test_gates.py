@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from itertools import pairwise
 from typing import cast
 
@@ -23,7 +24,8 @@ def switches(gate: PowerGate, orders: list[tuple[float, bool]], until: float) ->
     """When the output of a gate changes under orders at times, sampled each 10 ms."""
     pending = sorted(orders)
     found: list[tuple[float, bool]] = []
-    sample, last = (lambda t: False), None
+    sample: Callable[[float], bool] = lambda t: False  # noqa: E731  # until the first order
+    last: bool | None = None
     tick = 0
     while tick * 0.01 <= until:
         t = tick * 0.01
@@ -170,3 +172,52 @@ def test_a_thousand_random_orders_never_harm_a_reversing_shade(lag: float) -> No
             # What is on its way when the run ends arrives by the lag later, and a sample may be that much late.
             assert at - on[point] <= max_run + 2 * lag + 2 * tick
     assert runs > 150
+
+
+def rack(*amplifiers: bool, stagger: float = 0.5) -> tuple[Supply, list[PowerGate]]:
+    """Loads of one supply; True for one that comes on last."""
+    supply = Supply(stagger)
+    gates = [PowerGate(0.0, 0.0, supply, since=-10.0, last_on=last) for last in amplifiers]
+    supply.loads.update({str(n): gate for n, gate in enumerate(gates)})
+    return supply, gates
+
+
+def ordered(supply: Supply, gates: list[PowerGate], on: bool, now: float) -> list[float]:
+    """All loads are ordered at one time; gives when each is let through."""
+    for gate in gates:
+        gate.want(on, now)
+        supply.arrange(now)
+    return [gate.at or 0.0 for gate in gates]
+
+
+def test_amplifiers_come_on_after_all_others_of_their_supply() -> None:
+    """Wherever they stand in the order of the configuration, and no two loads at once."""
+    supply, gates = rack(True, False, True, False)
+    times = ordered(supply, gates, True, 1.0)
+    assert min(times[0], times[2]) > max(times[1], times[3])
+    assert min(later - at for at, later in pairwise(sorted(times))) >= 0.5
+
+
+def test_amplifiers_go_off_before_all_others_of_their_supply() -> None:
+    """The others wait until they are; an amplifier that is not ordered off is waited for by nobody."""
+    supply, gates = rack(False, True, False)
+    ordered(supply, gates, True, 1.0)
+    times = ordered(supply, gates, False, 20.0)
+    assert times == [20.5, 20.0, 20.5]
+    supply, gates = rack(False, True)
+    ordered(supply, gates, True, 1.0)
+    assert gates[0].want(False, 20.0)[1] == 20.0
+    assert supply.arrange(20.0) == []
+
+
+def test_a_lamp_stays_on_until_it_has_cooled() -> None:
+    """Ordered on again meanwhile it just stays on; an override waits for no lamp."""
+    gate = PowerGate(0.0, 0.0, None, since=-10.0, cool=60.0)
+    gate.want(True, 0.0)
+    sample, at = gate.want(False, 100.0)
+    assert (at, sample(159.9), sample(160.0)) == (160.0, True, False)
+    sample, _ = gate.want(True, 120.0)
+    assert all(sample(t) for t in (120.0, 161.0, 500.0))
+    gate.want(False, 600.0)
+    sample, at = gate.want(False, 610.0, at_once=True)
+    assert (at, sample(610.0)) == (610.0, False)

@@ -18,7 +18,7 @@ from roomlink.core.spec import from_data
 from roomlink.core.state import State
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.metrics import Metrics
-from roomlink.runtime.schedules import Schedules, extension, fires, missed, short_of
+from roomlink.runtime.schedules import Schedules, announcement, extension, fires, missed, short_of
 from roomlink.runtime.writer import Writer
 from roomlink.testing.clock import VirtualClock
 from roomlink.testing.driver import PLAIN
@@ -217,3 +217,18 @@ def test_a_routine_is_a_command_of_the_clock() -> None:
     (command,) = missed(from_data(data(routines={"off": OFF})), NOON - DAY, NOON)
     assert isinstance(command, RunRoutine)
     assert command.by.via == "clock"
+
+
+def test_a_routine_that_cares_is_announced_before_its_first_time_that_is_far_enough_away() -> None:
+    """One that surprises nobody is not announced at all."""
+    cron = {"hour": "17", "minute": "0"}
+    caring = {"scene": "dark", "cron": cron, "unless_used": 1200.0, "warn": 300.0}
+    plain = {"scene": "dark", "cron": cron}
+    spec = from_data(data(routines={"caring": caring, "plain": plain}))
+    found = announcement(spec, "caring", NOON)
+    assert found is not None
+    assert found.due == NOON + 3600.0
+    later = announcement(spec, "caring", NOON + 3400.0)
+    assert later is not None
+    assert later.due == NOON + 3600.0 + 86400.0, "what comes too soon is not announced any more"
+    assert announcement(spec, "plain", NOON) is None

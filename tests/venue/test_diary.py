@@ -20,14 +20,14 @@ OFF: dict[str, Any] = {"scene": "dinner", "cron": {"hour": 23, "minute": 30, "da
 def test_a_venue_that_says_nothing_has_no_set_up_and_only_flags(venue: Callable[..., Loaded], sound: Any) -> None:
     """And neither routines nor crews."""
     spec = venue(sound).spec
-    assert (spec.bookings, dict(spec.routines)) == (BookingsSpec(0.0, 0.0, "flag"), {})
+    assert (spec.bookings, dict(spec.routines)) == (BookingsSpec(0.0, 0.0, "flag", 600.0, (900.0, 1800.0)), {})
     assert (spec.data["crews"], spec.data["partitions"]["heron-plover"]["move_minutes"]) == ({}, None)
 
 
 def test_times_of_bookings_are_seconds(venue: Callable[..., Loaded], spoilt: Spoilt) -> None:
     """Written as durations like everywhere."""
     tree = spoilt("bookings", {"set_up": "30min", "clear_down": "15min", "infeasible": "refuse"})
-    assert venue(tree).spec.bookings == BookingsSpec(1800.0, 900.0, "refuse")
+    assert venue(tree).spec.bookings == BookingsSpec(1800.0, 900.0, "refuse", 600.0, (900.0, 1800.0))
 
 
 def test_a_routine_is_resolved_with_all_its_fields(venue: Callable[..., Loaded], spoilt: Spoilt) -> None:

@@ -194,6 +194,7 @@ def test_every_member_of_the_resolved_data_is_written_out(venue: Callable[..., L
         "start": -60.0,
         "tolerance": 0.0,
         "ceiling": -6.0,
+        "unmute_on_raise": None,
         "sound": None,
         "scope": "group",
         "name": "Volume",

@@ -1,6 +1,6 @@
 /**
  * `<rl-locks>`: what a person has locked, in words, each with a way to release it by its PIN; nothing while nothing is
- * locked. In a watching connection all locks. On a panel those that concern it, and, where another panel leads its rooms,
+ * locked. In a watching connection all locks, and keys for those that are ready by name. On a panel those that concern it, and, where another panel leads its rooms,
  * a key to take the lead.
  */
 import { refusalWords } from "../src/format.js";
@@ -12,6 +12,8 @@ const sheet = sheetOf(`
 .list, :host { display: grid; gap: 8px; }
 .lock { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; padding: 10px 16px; background: var(--pane); border-left: 4px solid var(--abnormal); }
 .lock p { flex: 1 1 14rem; }
+.ready { display: flex; flex-wrap: wrap; gap: 8px; }
+.ready:empty { display: none; }
 form { display: flex; flex-wrap: wrap; gap: 8px; align-items: center; }
 input { font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; width: 8.5rem; padding: 0 10px; }
 .cell { font-size: 1.125rem; min-height: 48px; }
@@ -36,7 +38,8 @@ export class RlLocks extends RlElement {
     /** @type {Map<string, {row: HTMLElement, text: HTMLElement, form: HTMLElement}>} */
     this.rows = new Map();
     this.take.addEventListener("click", () => void this.#takeLead());
-    this.root.append(this.list, this.take, this.note);
+    this.ready = make("div", { class: "ready", part: "ready" });
+    this.root.append(this.list, this.take, this.ready, this.note);
   }
 
   /** @override */
@@ -59,11 +62,29 @@ export class RlLocks extends RlElement {
       setAll(one.row, { "data-lock": id });
     }
     setAll(this, { "data-standing": shown.length > 0 });
+    this.#offer(controller === null && session.live ? Object.entries(venue?.locks ?? {}).filter(([id]) => !(id in locks)) : []);
     const order = venue?.combining?.lead_order ?? [];
     const home = session.home ?? "";
     const plural = (store.view.zones[home]?.group.length ?? 0) > 1;
     const may = controller !== null && session.live && plural && order.includes(controller) && !store.face.lead && store.face.locked?.lock === undefined;
     setAll(take, { hidden: !may });
+  }
+
+  /**
+   * Keys for what is ready by name and not set, where everything is watched.
+   * @param {[string, {name: string}][]} ready
+   */
+  #offer(ready) {
+    const { session, ready: place } = this;
+    const key = JSON.stringify(ready);
+    if (!session || !place || place.dataset.key === key) return;
+    place.dataset.key = key;
+    const keys = ready.map(([id, { name }]) => {
+      const button = make("button", { class: "cell", part: "set", type: "button", "data-lock": id }, `Lock: ${name}`);
+      button.addEventListener("click", () => void this.#say(session.put(`locks/${encodeURIComponent(id)}`, {})));
+      return button;
+    });
+    place.replaceChildren(...keys);
   }
 
   /** @param {string} id */

@@ -31,8 +31,8 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .room[data-look="2"] { fill: color-mix(in srgb, var(--rl-group-c, #e0976c) 20%, transparent); }
 .room[data-look="3"] { fill: color-mix(in srgb, var(--rl-group-d, #d887ad) 20%, transparent); }
 .room[data-on] { fill: var(--lit); }
-.said { position: absolute; transform: translate(-50%, -50%); padding: 1px 6px; background: var(--rl-ground, #14110e); font-size: 0.9375rem; line-height: 1.25; white-space: nowrap; pointer-events: none; }
-.said[data-upright] { writing-mode: vertical-rl; padding: 6px 1px; }
+.said { position: absolute; transform: translate(-50%, -50%); padding: 1px 6px; background: var(--rl-ground, #14110e); font-size: 0.9375rem; line-height: 1.25; width: max-content; max-width: max(6em, 40%); text-align: center; pointer-events: none; }
+.said[data-upright] { white-space: nowrap; writing-mode: vertical-rl; padding: 6px 1px; }
 .said[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .room[data-focus] { stroke: var(--focus); stroke-width: 4px; }
 .group { stroke-width: 14px; fill: none; }

@@ -21,6 +21,7 @@ const sheet = sheetOf(`
 .division[data-odd] { border-left-color: var(--abnormal); }
 .keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 12px; align-items: center; }
 .keys .cell { flex: 1 1 5.25rem; font-size: 1.125rem; }
+.keys .cell[part="combine"], .keys .cell[part="apart"], .keys .cell[part="unpin"] { flex-basis: 8rem; }
 .keys label { flex: 1 1 100%; min-width: 0; display: flex; flex-wrap: wrap; gap: 4px 10px; align-items: center; font-size: 1rem; color: var(--faint); }
 summary { display: flex; align-items: center; min-height: 44px; width: max-content; cursor: pointer; font-size: 1rem; color: var(--faint); text-decoration: underline; text-underline-offset: 5px; }
 input { width: 100%; min-height: 48px; padding: 0 12px; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--edge); border-radius: 0; }

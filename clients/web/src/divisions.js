@@ -23,6 +23,19 @@ export function divisionWords(wall, timezone) {
 }
 
 /**
+ * The same as news, after "North wall is open: ".
+ * @param {{why?: string, by?: string} | undefined} kept
+ */
+export function divisionNews(kept) {
+  const news = {
+    ask: "people are asked whether to combine",
+    hand: "it waits to be combined by hand",
+    fence: "two bookings lie beside it, and nothing is combined",
+  };
+  return news[/** @type {keyof typeof news} */ (kept?.why)] ?? `kept apart on purpose${kept?.by ? ` by ${kept.by}` : ""}`;
+}
+
+/**
  * What a stated position is worth where the sensor says otherwise; empty where it does not.
  * @param {Wall | undefined} wall
  */

@@ -6,6 +6,8 @@
  * @typedef {{zone: string, who: string, type: string}} Filter  empty members let everything pass
  */
 import { controllerName, controlName, figure, listed, motionWords, optionName, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
+import { lockWords } from "./locks.js";
+import { divisionNews } from "./divisions.js";
 import { flowWords } from "./travel.js";
 
 /** The types of event that people look for, and what they call them. */
@@ -66,6 +68,8 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   "control-dropped": (venue, { zone, control }) => `${zoneName(venue, zone)} no longer has ${control}`,
   wall: (venue, { partition, now }) => `${wallName(venue, partition)}: ${wallWords(wallOf(now), venue?.venue.timezone).toLowerCase()}`,
   "wall-dropped": (venue, { partition }) => `${wallName(venue, partition)} is no longer here`,
+  division: (venue, { partition, now }) => `${wallName(venue, partition)} is open: ${divisionNews(now)}`,
+  "division-ended": (venue, { partition, why }) => `${wallName(venue, partition)} is no longer kept apart${why ? ` (${why})` : ""}`,
   regrouped: (venue, { groups }) => groups.map((/** @type {string[]} */ group) => `${listed(group.map((zone) => zoneName(venue, zone)))} ${group.length > 1 ? "are one room" : "is on its own"}`).join("; "),
   link: (venue, { controller, zone, now }) => `${controllerName(venue, controller)} linked ${zoneName(venue, zone)}${now?.reasons?.length ? ` (${now.reasons.join(", ")})` : ""}`,
   "link-ended": (venue, { controller, zone, why }) => `${controllerName(venue, controller)} unlinked ${zoneName(venue, zone)}${why ? ` (${why})` : ""}`,
@@ -94,12 +98,17 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   "person-removed": (_, { person }) => `${person} may no longer sign in`,
   key: (venue, { key, now }) => (now?.last ? "" : now?.controller ? `${key} was paired with ${controllerName(venue, now.controller)}` : `${key} has a token with the role ${now?.role}`),
   "key-removed": (_, { key, why }) => `${key} is no longer let in (${why})`,
+  lock: (venue, { lock, now }) => lockWords({ [lock]: { ...now, until: typeof now?.until === "number" ? new Date(now.until * 1000).toISOString() : null } }, lock, venue).replace(/\.$/, ""),
+  "lock-ended": (_, { lock, why }) => `${words(lock)} is no longer locked (${why})`,
+  lead: (venue, { now }) => `${controllerName(venue, now?.controller)} has the lead, ${now?.why === "taken" ? `taken by ${now?.by}` : "as the panel that led is away"}`,
+  "lead-ended": () => "The lead goes by the lead order again",
+  panel: (venue, { controller, since }) => `${controllerName(venue, controller)}: its panel is ${since === null ? "back" : "away"}`,
   configured: (_, { digest }) => `Configuration ${String(digest).slice(0, 12)}`,
   noticed: (_, { text }) => text,
 });
 
 /** What is kept for the machine's sake and says nothing to a person. */
-const UNSAID = ["answered", "hand", "remembered", "controller-dropped", "zone-dropped"];
+const UNSAID = ["answered", "hand", "remembered", "used", "controller-dropped", "zone-dropped"];
 
 /**
  * One event as a sentence; empty for what only the machine needs.

@@ -202,6 +202,7 @@
  * @property {Record<string, {name: string, home: string, reach: string[] | null}>} controllers
  * @property {Record<string, {name: string, type: string | null, zone: string | null, zones: string[]}>} scenes
  * @property {{lead_order?: string[], others?: string} | null} [combining]
+ * @property {Record<string, {name: string}>} [locks]   that are ready by name
  * @property {Record<string, {name: string, walls: Record<string, "open" | "closed">, pin: number}>} [arrangements]   named positions of walls
  * @property {Record<string, {name: string, carries: string[]}>} [venue_sources]   sources that belong to no zone
  * @property {Record<string, {name: string, from: string, to: string, carries: string[]}>} [overflows]   those with a name

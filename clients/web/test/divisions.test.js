@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { arrangementWords, divisionWords, mismatchWords, questions } from "../src/divisions.js";
+import { arrangementWords, divisionNews, divisionWords, mismatchWords, questions } from "../src/divisions.js";
 
 /** @typedef {import("../src/types.js").Wall} Wall @typedef {import("../src/types.js").Venue} Venue */
 
@@ -27,6 +27,13 @@ test("an open wall that does not combine says why, since when and by whom", () =
   assert.match(divisionWords(kept("fence"), "UTC"), /until a technician decides/);
   assert.equal(divisionWords(wall({ joins: true }), "UTC"), "");
   assert.equal(divisionWords(undefined), "");
+});
+
+test("the journal says the same as news", () => {
+  assert.equal(divisionNews({ why: "apart", by: "kim" }), "kept apart on purpose by kim");
+  assert.equal(divisionNews({ why: "apart" }), "kept apart on purpose");
+  assert.match(divisionNews({ why: "ask" }), /asked whether to combine/);
+  assert.match(divisionNews({ why: "fence" }), /nothing is combined/);
 });
 
 test("a stated position that its sensor contradicts is told", () => {

@@ -51,3 +51,15 @@ test("who came in is said, and a use of what stands is no news", () => {
   assert.equal(said("key", { key: "office", now: { controller: null, role: "manage", last: null } }), "office has a token with the role manage");
   assert.equal(said("key-removed", { key: "foh", why: "taken back by alex" }), "foh is no longer let in (taken back by alex)");
 });
+
+test("locks and leads are said as people know them", () => {
+  const now = { zone: "heron", controller: null, controls: [], by: "robin", until: 3600, pin: true, why: "" };
+  assert.equal(said("lock", { lock: "speech", now }), "Speech: Heron is locked by robin until 01:00");
+  assert.equal(said("lock", { lock: "speech", now: { ...now, until: null } }), "Speech: Heron is locked by robin until it is released");
+  assert.equal(said("lock-ended", { lock: "speech", why: "released by robin" }), "Speech is no longer locked (released by robin)");
+  assert.equal(said("lead", { now: { controller: "heron-wall", why: "taken", by: "robin" } }), "Heron panel has the lead, taken by robin");
+  assert.equal(said("lead", { now: { controller: "heron-wall", why: "handed-over" } }), "Heron panel has the lead, as the panel that led is away");
+  assert.equal(said("lead-ended", {}), "The lead goes by the lead order again");
+  assert.equal(said("panel", { controller: "heron-wall", since: 1 }), "Heron panel: its panel is away");
+  assert.equal(said("panel", { controller: "heron-wall", since: null }), "Heron panel: its panel is back");
+});

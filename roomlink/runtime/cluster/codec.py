@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from functools import cache
 from typing import Any, get_args
 
@@ -23,7 +23,9 @@ def _adapter(name: str) -> TypeAdapter[Any]:
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value):
-        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+        # What is left as it is when nobody says otherwise is not said: a node of an older version may not know it.
+        given = ((f, getattr(value, f.name)) for f in fields(value))
+        return {f.name: _plain(v) for f, v in given if f.default is MISSING or v != f.default}
     if isinstance(value, Mapping):
         return {name: _plain(part) for name, part in value.items()}
     return [_plain(part) for part in value] if isinstance(value, tuple | list) else value
@@ -36,7 +38,10 @@ def encode_command(command: Command) -> dict[str, Any]:
 def decode_command(data: Mapping[str, Any]) -> Command:
     """The command that ``encode_command`` made ``data`` from. Raises BadRequest for anything else."""
     try:
-        found: Command = _adapter(str(data["kind"])).validate_python(data["members"])
+        kind, members = KINDS[str(data["kind"])], data["members"]
+        if unknown := sorted(set(members) - {f.name for f in fields(kind)}):
+            raise KeyError(*unknown)  # to leave it out would be to do something else
+        found: Command = _adapter(kind.__name__).validate_python(members)
     except (KeyError, TypeError, ValidationError) as error:
         raise BadRequest("bad-request", f"another node asks for what this one does not know: {error}") from error
     return found

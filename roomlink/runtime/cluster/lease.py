@@ -68,12 +68,13 @@ class Lease:
         won: Callable[[], None],
         lost: Callable[[str], None],
         *,
-        after_s: float = 0.0,
+        after_s: Callable[[bool], float] = lambda free: 0.0,
     ) -> None:
         self._bucket, self._venue, self._node, self._address = bucket, venue, node, address
         self._won, self._lost = won, lost
         self._after_s = after_s
-        """How much longer than others this node waits: so that venues spread over the nodes."""
+        """How much longer than others this node waits just now, for a free one or one that fell silent: so that venues
+        spread over the nodes."""
         self._life = uuid4().hex
         self._task: asyncio.Task[None] | None = None
         self._until = 0.0
@@ -127,7 +128,11 @@ class Lease:
                 log.debug("lease", venue=self._venue, error=repr(error))
             if self._holds and _running() >= self._until:
                 self._lose("the lease could not be renewed in time")
-            await self._pause(RENEW_S if self._holds else ASK_S)
+            await self._pause(min(RENEW_S, max(self._until - _running(), 0.0)) if self._holds else self._asks())
+
+    def _asks(self) -> float:
+        """How long until the next look: a lease that is free is not waited for long."""
+        return min(ASK_S, self._after_s(True) + 0.01) if self.seen is not None and self.seen.free else ASK_S
 
     async def _pause(self, seconds: float) -> None:
         with contextlib.suppress(TimeoutError):
@@ -149,10 +154,11 @@ class Lease:
 
     async def _watch(self) -> None:
         found = await self._read()
-        if found is None or self.seen is None or found.revision != self.seen.revision:
+        if (found and found.revision) != (self.seen and self.seen.revision):
             self.seen, self._seen_at = found, _running()
         silent = _running() - self._seen_at
-        if found is None or found.free or silent >= SILENCE_S + self._after_s:
+        free = found is None or found.free
+        if silent >= self._after_s(free) + (0.0 if free else SILENCE_S):
             asked = _running()
             if await self._write():
                 self._until = asked + HELD_S
@@ -179,8 +185,10 @@ class Lease:
         said = orjson.dumps({"node": self._node, "address": self._address, "life": self._life, "free": free})
         last = 0 if self.seen is None else self.seen.revision
         work = self._bucket.update(self._venue, said, last=last)
+        # Who holds it must know at its very end that it has ended, for what moves is to stop then.
+        within = min(ANSWER_S, self._until - _running()) if self._holds else ANSWER_S
         try:
-            revision = await asyncio.wait_for(work, ANSWER_S)
+            revision = await asyncio.wait_for(work, max(within, 0.0))
         except KeyWrongLastSequenceError:
             return False
         self.seen, self._seen_at = Seen(revision, self._node, self._address, self._life, free), _running()

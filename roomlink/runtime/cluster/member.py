@@ -3,17 +3,14 @@
     following   stream ─▶ heard ─▶ the same hub, panels and hooks        put ─▶ relay ─▶ the writer
     leading     put ─▶ decide ─▶ stream (expecting what is newest) ─▶ hub
 
-A follower's commands carry a name. Who sees an entry with it in the stream knows that it was carried out, and who sees
-the term of a new writer first knows that it never will be: so nothing is lost, and nothing is done twice.
+What becomes of a follower's commands is in ``sending.py``.
 """
 
 from __future__ import annotations
 
 import asyncio
-import contextlib
+import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Any
 from uuid import uuid4
 
 import structlog
@@ -23,33 +20,31 @@ from roomlink.core.apply import apply
 from roomlink.core.commands import Act, Command
 from roomlink.core.events import Entry
 from roomlink.core.state import State
-from roomlink.errors import JournalFailed, RoomlinkError
-from roomlink.journal.jetstream import JetStreamJournal, Rewound
+from roomlink.errors import JournalDamaged, JournalFailed, RoomlinkError
+from roomlink.journal.jetstream import Heard, JetStreamJournal, Rewound
 from roomlink.journal.recovery import fold
 from roomlink.runtime.clock import SystemClock
-from roomlink.runtime.cluster.codec import NotTaken, decode_command, decode_error, encode_command, encode_error
-from roomlink.runtime.cluster.relay import Data, Relay, Unanswered
+from roomlink.runtime.cluster.codec import decode_command, encode_error
+from roomlink.runtime.cluster.relay import Data, Relay
+from roomlink.runtime.cluster.sending import Sending
 from roomlink.runtime.metrics import Metrics
+from roomlink.runtime.safety import towards_safe
 from roomlink.runtime.touch import Touch
 from roomlink.runtime.writer import Receipt, Writer
 
 log = structlog.get_logger("roomlink")
 
-PATIENCE_S = 6.0
-"""How long a command waits for a writer, or for word of what became of it."""
-AGAIN_S = 0.03
 FINISH_S = 6.0
 """How long what was taken may take to become durable, or lost, when another is to write."""
+ALONE_S = 3.0
+"""After so long without a sign of life of the writer a follower says that what it shows may be old."""
+KNOWN_S = 2.0
+"""So long after nobody waits for a command any more a writer still knows that it has taken it."""
+NOT_TAKEN: Data = {"not-taken": True}
 
 
-@dataclass(slots=True)
-class _Sent:
-    """A command on its way: ``term`` was the writer's when it was last sent."""
-
-    data: Data
-    done: asyncio.Future[Receipt]
-    term: str
-    seen: Receipt | None = None
+def _running() -> float:
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 class Member(Writer):
@@ -68,8 +63,19 @@ class Member(Writer):
         """Called with a holder on another node when it holds something."""
         self._journal, self._clock = journal, clock
         self._loop = asyncio.get_running_loop()
-        self._sent: dict[str, _Sent] = {}
-        self._tasks: set[asyncio.Task[None]] = set()
+        self._place = journal.place
+        self._termed = 0
+        self.last_word = 0.0
+        """The newest stamp that the writer is known to have given, while this node follows."""
+        self._heard_at = _running()
+        self.sending = Sending(relay, super().put, self.may_drive, self._shown, lambda: self._place, clock.stamp)
+        self.broken = ""
+        """Why this node can neither follow nor lead: it does not understand what is written."""
+        self.broke: Callable[[], None] = lambda: None
+        """Called when ``broken`` is set."""
+        self._folding: asyncio.Task[None] | None = None
+        self._taken: dict[str, tuple[float, asyncio.Future[Receipt]]] = {}
+        """What other nodes asked of this writer, by name, until nobody waits for it any more."""
         self._ended = False
         self._news = asyncio.Event()
 
@@ -78,54 +84,72 @@ class Member(Writer):
     def follow(self) -> None:
         """Show what another node writes, from where this one stands."""
         self.engine.follow()
+        self._place = self._journal.place
+        self._turn(None)
         self.hub.publish(self.engine.seq, Touch(fresh=True))
         self._journal.follow(lambda news: self._loop.call_soon_threadsafe(self._heard, news))
 
-    def _heard(self, news: list[Entry] | Rewound) -> None:
-        if isinstance(news, Rewound):
-            self._keep(self._fold_anew())
-            return
-        for entry in news:
+    def _heard(self, news: Heard) -> None:
+        if isinstance(news, JournalDamaged):
+            self._break(news)
+        elif isinstance(news, Rewound):
+            self._folding = self._loop.create_task(self._fold_anew())
+        else:
+            self._place = news.place
+            self._termed = news.place if news.term else self._termed
+            self._take_in(news.entries, news.place)
+            self.sending.message(news.place, term=news.term)
+
+    def _take_in(self, entries: list[Entry], place: int) -> None:
+        for entry in entries:
             if entry.seq != self.engine.seq + 1:
                 continue  # taken over meanwhile
             self._clock.anchor(entry.at)
+            self.last_word, self._heard_at = max(entry.at, self.last_word), _running()
             self.show(entry)
-            self._answer_sent(entry)
+            self.sending.entry(entry, place)
         self._news.set()
+
+    def _break(self, why: Exception) -> None:
+        """What is written cannot be read here: better nothing is told than what is old, and others must lead."""
+        self.broken = str(why)
+        log.error("this node cannot follow its venue", error=self.broken)
+        self.broke()
 
     async def _fold_anew(self) -> None:
         """What was shown last was voided: begin again from what counts."""
         await asyncio.to_thread(self._journal.unfollow)
+        await self._read_anew()
+        self.follow()
+
+    async def _read_anew(self) -> None:
+        await asyncio.to_thread(self._journal.read_anew)
+        self.sending.rewound()
         state, seq, _ = await asyncio.to_thread(fold, self._journal, empty=State, apply=apply)
         self.engine.durable, self.engine.seq = state, seq
-        self.follow()
+        self.engine.follow()
 
     async def _shown(self, seq: int) -> None:
         while self.engine.seq < seq:
             self._news.clear()
             await self._news.wait()
 
-    def _answer_sent(self, entry: Entry) -> None:
-        """A command of ours is in the journal, whether its answer comes or not."""
-        sent = self._sent.get(str(entry.did.get("request", "")))
-        if sent is not None:
-            sent.seen = Receipt(entry.seq, {"zones": []})
-
     def keep_time(self, stamp: float) -> None:
         """The writer's stamp is this now: what is shown as moving is shown by its clock, not by ours."""
         self._clock.follow(stamp)
+        self.last_word, self._heard_at = max(stamp, self.last_word), _running()
 
     # ---- commands
 
     @property
-    def term(self) -> str:
-        """The newest writer's."""
-        return self._journal.term
+    def term(self) -> int:
+        """The place of the newest writer's term that this node followed past; 0: none yet."""
+        return self._termed
 
     @property
-    def asking(self) -> bool:
-        """Whether commands of this node wait for the writer."""
-        return bool(self._sent)
+    def alone(self) -> bool:
+        """Whether this node follows, and has not heard of its writer for long."""
+        return not self.leading and not self.stopping and _running() - self._heard_at > ALONE_S
 
     @property
     def stopped(self) -> bool:
@@ -133,97 +157,42 @@ class Member(Writer):
 
     @property
     def unready(self) -> str | None:
+        if self.broken:
+            return self.broken
         if self.leading or self.stopping or not self.state.digest:
             return super().unready
-        return None
+        return "nothing is heard of a node that writes the venue" if self.alone else None
 
     def put(self, command: Command, key: str | None = None, digest: str = "") -> asyncio.Future[Receipt]:
         if self._ended:
             raise JournalFailed("the service is stopping and takes no more commands")
-        if self.leading:
-            if self.may_lead():
-                return super().put(command, key, digest)
-            raise JournalFailed("this node cannot reach the journal in time, and another may write by now: ask again")
-        done: asyncio.Future[Receipt] = self._loop.create_future()
-        name = uuid4().hex
-        named = replace(command, by=replace(command.by, request=name))
-        data = {"command": encode_command(named), "key": key, "digest": digest, "name": name}
-        self._sent[name] = _Sent(data, done, self._journal.term)
-        self._keep(self._send(name))
-        return done
+        if not self.leading or self.sending.waits(command):
+            return self.sending.put(command, key, digest)
+        if self.may_lead():
+            return super().put(command, key, digest)
+        if towards_safe(command):
+            return self.sending.put(command, key, digest)  # for whoever writes next: a stop is never refused
+        raise JournalFailed("this node cannot reach the journal in time, and another may write by now: ask again")
 
     def surely(self, command: Command) -> None:
-        if self.leading:
+        if self.leading and not self.sending.waits(command):
             super().surely(command)
-        elif not self._ended:
-            self._keep(self._send_surely(command))
-
-    async def _send_surely(self, command: Command) -> None:
-        while not self._ended:
-            try:
-                await self.put(command)
-                return
-            except JournalFailed:
-                await asyncio.sleep(AGAIN_S)
-            except RoomlinkError as error:
-                log.error("refused", command=type(command).__name__, error=str(error))
-                return
-
-    async def _send(self, name: str) -> None:
-        sent = self._sent[name]
-        try:
-            async with asyncio.timeout(PATIENCE_S):
-                receipt = await self._until_answered(sent)
-                # What was done is seen before it is answered, here as on the writer.
-                await self._shown(receipt.seq)
-            _settle(sent.done, receipt)
-        except TimeoutError:
-            text = "no node writes the venue now; nothing was done"
-            if sent.seen is None and sent.data.get("asked"):
-                text = "no answer came from the node that writes: look whether it was done before asking again"
-            _settle(sent.done, JournalFailed(text))
-        except RoomlinkError as error:
-            _settle(sent.done, error)
-        finally:
-            self._sent.pop(name, None)
-
-    async def _until_answered(self, sent: _Sent) -> Receipt:
-        while True:
-            if self.leading:
-                return await self._own(sent)
-            sent.term = self._journal.term
-            sent.data["until"] = self.clock.stamp() + PATIENCE_S
-            try:
-                answer = await self.relay.ask(sent.data)
-            except NotTaken:
-                await asyncio.sleep(AGAIN_S)
-                continue
-            except Unanswered:
-                sent.data["asked"] = True
-                if (receipt := await self._became_of(sent)) is not None:
-                    return receipt
-                continue
-            if (error := decode_error(answer)) is not None:
-                raise error
-            return Receipt(answer["seq"], answer["reply"])
-
-    async def _own(self, sent: _Sent) -> Receipt:
-        """This node has become the writer: what it had sent and is not in the journal it carries out itself."""
-        return sent.seen or await self.put(decode_command(sent.data["command"]), sent.data["key"], sent.data["digest"])
-
-    async def _became_of(self, sent: _Sent) -> Receipt | None:
-        """Wait for word in the stream: the entry, or a new writer's term, after which it surely never comes (None)."""
-        while True:
-            if sent.seen is not None:
-                return sent.seen
-            if self._journal.term != sent.term or self.leading:
-                return None
-            await asyncio.sleep(AGAIN_S)
+        else:
+            self.sending.surely(command)
 
     def take(self, data: Data, reply: Callable[[Data], None]) -> None:
         """As the writer: carry out what another node asks."""
-        if not self.leading or not self.may_lead() or data["until"] < self.clock.stamp():
-            reply({"not-taken": True})
+        if not self.may_lead():
+            return  # another may have been asked as well, and may do it: a no of ours would have it done twice
+        now = self.clock.stamp()
+        while self._taken and next(iter(self._taken.values()))[0] < now - KNOWN_S:
+            del self._taken[next(iter(self._taken))]
+        known = self._taken.get(data["name"])
+        if known is not None:
+            _answer(known[1], reply)
+            return
+        if not self.leading or data["place"] < self._journal.term or data["until"] < now:
+            reply(NOT_TAKEN)
             return
         try:
             command = decode_command(data["command"])
@@ -233,57 +202,71 @@ class Member(Writer):
             return
         if isinstance(command, Act) and command.do in HELD and command.by.holder:
             self.held_elsewhere(command.by.holder)
-
-        def answer(done: asyncio.Future[Receipt]) -> None:
-            error = done.exception()
-            if error is None:
-                receipt = done.result()
-                reply({"seq": receipt.seq, "reply": dict(receipt.reply)})
-            elif isinstance(error, RoomlinkError):
-                reply(encode_error(error))
-
-        done.add_done_callback(answer)
+        self._taken[data["name"]] = data["until"], done
+        _answer(done, reply)
 
     # ---- leading
 
     async def lead(self) -> None:
-        """Become the writer. Raises ``JournalFailed`` where that cannot be; ``follow`` goes on then."""
+        """Become the writer. Raises ``JournalFailed`` where that cannot be; ``follow`` goes on then.
+
+        Raises ``JournalDamaged`` where what is written cannot be understood here.
+        """
+        if self._folding is not None:
+            await self._folding
         await asyncio.to_thread(self._journal.unfollow)
-        self._heard(await asyncio.to_thread(self._journal.take_over, uuid4().hex))
+        try:
+            entries = await asyncio.to_thread(self._journal.take_over, uuid4().hex)
+        except Rewound:
+            await self._read_anew()
+            raise
+        except JournalDamaged as error:
+            self._break(error)
+            raise
+        self._take_in(entries, self._journal.place - 1)
         self.engine.lost()
+        self._taken.clear()
         self.leading = True
+        self.sending.led()
         self.start()
         await self.relay.answer(self.take)
 
     async def lead_no_more(self) -> bool:
         """Be no longer the writer: what was taken is finished or told as lost, and new commands wait for the next one.
 
-        Call ``follow`` afterwards. Gives False where the journal does not come back from what it is at.
+        Call ``follow`` afterwards. Gives False where the journal kept this waiting for long.
         """
         self.leading = False
+        self.last_word = self.clock.stamp()
+        if self.may_lead():
+            self._heard_at = _running()  # else another may write for long, and what is shown here is old
+        committer = self._committer
         whole = await super().stop(FINISH_S)
-        self.let_down("another node writes the venue now; ask again")
+        self.let_down("another node writes the venue now: look whether it was done before asking again")
         # To the very end what others ask is answered: not taken.
         await self.relay.answer_no_more()
+        while not whole and committer is not None and not await asyncio.to_thread(committer.stop, FINISH_S):
+            """Nobody else may touch the journal before."""
         return whole
 
     async def stop(self, within_s: float | None = None) -> bool:
         self._ended = True
-        for task in tuple(self._tasks):
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        if self._folding is not None:
+            self._folding.cancel()
+        await self.sending.close()
         await asyncio.to_thread(self._journal.unfollow)
         return await super().stop(within_s)
 
-    def _keep(self, work: Any) -> None:
-        task = self._loop.create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
 
+def _answer(done: asyncio.Future[Receipt], reply: Callable[[Data], None]) -> None:
+    """Tell whoever asked what became of it, once that is known."""
 
-def _settle(done: asyncio.Future[Receipt], found: Receipt | Exception) -> None:
-    with contextlib.suppress(asyncio.InvalidStateError):
-        if isinstance(found, Receipt):
-            done.set_result(found)
-        else:
-            done.set_exception(found)
+    def told(done: asyncio.Future[Receipt]) -> None:
+        error = done.exception()
+        if error is None:
+            receipt = done.result()
+            reply({"seq": receipt.seq, "reply": dict(receipt.reply)})
+        elif isinstance(error, RoomlinkError):
+            reply(encode_error(error))
+
+    done.add_done_callback(told)

@@ -1,9 +1,10 @@
-"""Which nodes serve which venues, and how they are: each tells of itself, and reads what the others tell."""
+"""Which nodes serve which venues, and how they are: each tells of itself, and hears what the others tell."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -13,18 +14,73 @@ from nats.js.errors import Error as JetStreamError
 from nats.js.kv import KeyValue
 
 from roomlink.runtime.cluster.member import Member
+from roomlink.runtime.cluster.shared import NODE_TTL_S
 from roomlink.runtime.writer import Writer
 
-TELL_S = 2.0
+LOOK_S, TELL_S = 0.5, 3.0
+"""How often a venue is looked at for something new to tell, and how often it is told anyway."""
 Data = dict[str, Any]
+TROUBLE = (nats.errors.Error, JetStreamError, TimeoutError, OSError)
+assert TELL_S * 2 < NODE_TTL_S, "a node that tells of itself must stay listed"
+
+
+class Roll:
+    """All nodes of all venues, as they told last. One for all venues of a process: what each tells is heard once."""
+
+    def __init__(self, bucket: KeyValue) -> None:
+        self._bucket = bucket
+        self._told: dict[str, dict[str, tuple[float, Data]]] = {}
+        self._task: asyncio.Task[None] | None = None
+
+    def start(self) -> None:
+        self._task = asyncio.get_running_loop().create_task(self._run())
+
+    async def stop(self) -> None:
+        if self._task is not None:
+            self._task.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._task
+
+    def nodes(self, venue: str) -> dict[str, Data]:
+        """The nodes of one venue that have told of themselves of late, by name."""
+        since = time.monotonic() - NODE_TTL_S
+        return {node: told for node, (at, told) in sorted(self._told.get(venue, {}).items()) if at >= since}
+
+    def venues(self) -> list[str]:
+        return sorted(self._told)
+
+    async def _run(self) -> None:
+        while True:
+            with contextlib.suppress(*TROUBLE):
+                await self._hear()
+            await asyncio.sleep(LOOK_S)
+
+    async def _hear(self) -> None:
+        """Until nothing comes any more, as after the death of a server: our own word comes back to us, too."""
+        watcher: Any = await self._bucket.watchall()
+        try:
+            while True:
+                entry = await watcher.updates(timeout=NODE_TTL_S)
+                if entry is None:
+                    continue  # this was all that there was before
+                venue, _, node = entry.key.partition(".")
+                if entry.operation in ("DEL", "PURGE"):
+                    self._told.get(venue, {}).pop(node, None)
+                else:
+                    self._told.setdefault(venue, {})[node] = time.monotonic(), orjson.loads(entry.value or b"{}")
+        finally:
+            with contextlib.suppress(*TROUBLE):
+                await watcher.stop()
 
 
 class Presence:
-    """One venue on one node. ``told`` has what was read last, by venue and node, this node included."""
+    """One venue on one node: tells of it, and knows of the others by ``roll``."""
 
-    def __init__(self, bucket: KeyValue, venue: str, node: str, address: Callable[[], str], member: Member) -> None:
-        self._bucket, self._venue, self._node, self._address, self._member = bucket, venue, node, address, member
-        self.told: dict[str, dict[str, Data]] = {}
+    def __init__(
+        self, bucket: KeyValue, roll: Roll, venue: str, node: str, address: Callable[[], str], member: Member
+    ) -> None:
+        self._bucket, self._roll = bucket, roll
+        self._venue, self._node, self._address, self._member = venue, node, address, member
         self._task: asyncio.Task[None] | None = None
 
     def start(self) -> None:
@@ -36,7 +92,7 @@ class Presence:
             self._task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
-        with contextlib.suppress(nats.errors.Error, JetStreamError, TimeoutError):
+        with contextlib.suppress(*TROUBLE):
             await self._bucket.delete(self._key)
 
     @property
@@ -45,44 +101,39 @@ class Presence:
 
     def elsewhere(self) -> list[str]:
         """The addresses of the other nodes of this venue, for panels whose node goes; the writer's first."""
-        others = [one for node, one in self.told.get(self._venue, {}).items() if node != self._node and one["address"]]
-        return [one["address"] for one in sorted(others, key=lambda one: not one["writes"])]
+        nodes = self._roll.nodes(self._venue).items()
+        found = [one for node, one in nodes if node != self._node and one["address"]]
+        return [one["address"] for one in sorted(found, key=lambda one: not one["writes"])]
 
     def writer(self) -> str:
         """The address of the node that writes this venue; empty where none is known."""
-        return next((one["address"] for one in self.told.get(self._venue, {}).values() if one["writes"]), "")
+        return next((one["address"] for one in self._roll.nodes(self._venue).values() if one["writes"]), "")
 
     def panels(self) -> set[str]:
         """The controllers that have a panel at another node of this venue."""
-        others = [one for node, one in self.told.get(self._venue, {}).items() if node != self._node]
+        others = [one for node, one in self._roll.nodes(self._venue).items() if node != self._node]
         return {controller for one in others for controller in one.get("panels", ())}
 
     def venues(self) -> Data:
         """All venues of the cluster with their nodes, as ``/venues`` gives them."""
+        found = {venue: self._roll.nodes(venue) for venue in self._roll.venues()}
         return {
-            venue: {"name": next(iter(nodes.values()))["name"], "nodes": dict(sorted(nodes.items()))}
-            for venue, nodes in sorted(self.told.items())
+            venue: {"name": next(iter(nodes.values()))["name"], "nodes": nodes}
+            for venue, nodes in found.items()
             if nodes
         }
 
     async def _run(self) -> None:
+        told: Data = {}
+        at = 0.0
         while True:
-            with contextlib.suppress(nats.errors.Error, JetStreamError, TimeoutError):
-                await self._bucket.put(self._key, orjson.dumps(self._self()))
-                await self._read()
-            await asyncio.sleep(TELL_S)
-
-    def _self(self) -> Data:
-        return told_of(self._member, address=self._address(), writes=self._member.leading)
-
-    async def _read(self) -> None:
-        found: dict[str, dict[str, Data]] = {}
-        for key in await self._bucket.keys():
-            venue, _, node = key.partition(".")
-            with contextlib.suppress(JetStreamError):  # gone between the two
-                entry = await self._bucket.get(key)
-                found.setdefault(venue, {})[node] = orjson.loads(entry.value or b"{}")
-        self.told = found
+            now, new = time.monotonic(), told_of(self._member, address=self._address(), writes=self._member.leading)
+            # Each entry changes ``seq``: that alone is no news.
+            if now - at >= TELL_S or {**new, "seq": 0} != {**told, "seq": 0}:
+                with contextlib.suppress(*TROUBLE):
+                    await self._bucket.put(self._key, orjson.dumps(new))
+                    told, at = new, now
+            await asyncio.sleep(LOOK_S)
 
 
 def told_of(venue: Writer, *, address: str, writes: bool) -> Data:

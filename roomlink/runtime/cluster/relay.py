@@ -16,12 +16,12 @@ from nats.aio.client import Client
 from nats.aio.msg import Msg
 from nats.aio.subscription import Subscription
 
-from roomlink.errors import JournalFailed
+from roomlink.errors import BadRequest, JournalFailed
 from roomlink.runtime.cluster.codec import NotTaken
 
 Data = dict[str, Any]
-ANSWER_S = 2.5
-"""How long the writer may take for one command."""
+ANSWER_S = 1.0
+"""After so long without an answer the writer is asked again."""
 
 
 class Unanswered(JournalFailed):
@@ -43,6 +43,9 @@ class Relay:
             answer = await self._client.request(f"{self._base}.do", orjson.dumps(data), timeout=ANSWER_S)
         except (nats.errors.NoRespondersError, nats.errors.OutboundBufferLimitError):
             raise NotTaken("no node that writes the venue can be reached now") from None
+        except nats.errors.MaxPayloadError:
+            text = "it is too large to go to the node that writes the venue: ask that node, or let NATS take more"
+            raise BadRequest("too-large", text) from None
         except (nats.errors.Error, TimeoutError, OSError) as error:
             raise Unanswered(f"the writer did not answer: {error!r}") from error
         found: Data = orjson.loads(answer.data)

@@ -23,6 +23,12 @@ log = structlog.get_logger("roomlink")
 Data = dict[str, Any]
 PULSE_S = 0.25
 """How often each node tells that it lives, and what its panels hold."""
+AGAIN_S = 1.0
+"""After so long a node that could not do the writer's work competes for the lease again."""
+OLD = (
+    "This machine hears nothing of the one that runs the venue: what is shown may be old, and orders wait or are"
+    " refused. Another machine of the site may serve you; an engineer should look at the network and at NATS."
+)
 
 
 class Seat:
@@ -43,6 +49,7 @@ class Seat:
         self.lease = lease_of(self._won, self._lost)
         member.may_lead = lambda: self.lease.held
         member.held_elsewhere = self._held_elsewhere
+        member.broke = lambda: self._turns.put_nowait(self._stand_aside)
         self._begin, self._end, self._holding = begin, end, holding
         self._turns: asyncio.Queue[Callable[[], Awaitable[None]]] = asyncio.Queue()
         self._tasks: list[asyncio.Task[None]] = []
@@ -79,7 +86,7 @@ class Seat:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(within_s):
                 # The journal hears of it in a thread of its own.
-                while self.member.term == term or self.member.asking:  # noqa: ASYNC110 - see above
+                while self.member.term == term or self.member.sending.busy:  # noqa: ASYNC110 - see above
                     await asyncio.sleep(0.01)
 
     # ---- turns, one after the other
@@ -95,14 +102,14 @@ class Seat:
             turn = await self._turns.get()
             try:
                 await turn()
-            except Exception as error:
+            except Exception as error:  # whatever it is: a lease that is held by one who does not write helps nobody
                 log.exception("a turn of the lease failed", error=repr(error))
+                await self._give_up()
 
     async def _take_over(self) -> None:
-        while self.lease.held:
+        while self.lease.held and not self.member.leading:
             try:
                 await self.member.lead()
-                break
             except JournalFailed as error:
                 log.warning("not taken over yet", error=str(error))
                 await asyncio.sleep(0.05)
@@ -111,10 +118,24 @@ class Seat:
             return
         self._begun = True
         log.info("this node writes the venue now", seq=self.member.engine.seq)
-        try:
-            await self._begin()
-        except RoomlinkError as error:
-            log.error("the writer's work could not begin", error=str(error))
+        self._old(False)
+        await self._begin()
+
+    async def _give_up(self) -> None:
+        """This node cannot do the writer's work just now: another may, and this one tries again after a while."""
+        with contextlib.suppress(Exception):
+            await self._step_down(orderly=False)
+        await self.lease.release()
+        if self.member.broken:
+            return
+        self.member.follow()
+        self.member.relay.say("free", {})
+        await asyncio.sleep(AGAIN_S)
+        self.lease.start()
+
+    async def _stand_aside(self) -> None:
+        """What is written is not understood here: never lead."""
+        await self.lease.release()
 
     async def _step_down(self, *, orderly: bool) -> None:
         if not self.member.leading:
@@ -132,13 +153,20 @@ class Seat:
     # ---- holders on other nodes
 
     async def _pulse(self) -> None:
-        """Tell the writer that what is held here still has its holders, and all who write what time it is."""
+        """Tell the writer that what is held here has its holders yet, and as the writer what time it is."""
         while True:
+            self._old(self.member.alone or bool(self.member.broken))
             holders = self._holding()
             if holders or self.member.leading:
                 stamp = self.member.clock.stamp() if self.member.leading else None
                 self.member.relay.say("pulse", {"holders": holders, "stamp": stamp})
             await asyncio.sleep(PULSE_S)
+
+    def _old(self, old: bool) -> None:
+        """Panels hear when what they show may be old, and when it is not any more."""
+        hub = self.member.hub
+        if old or hub.trouble == OLD:
+            hub.announce(OLD if old else "")
 
     def _pulse_heard(self, data: Data) -> None:
         if not self.member.leading:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import nats
@@ -31,14 +32,16 @@ class Shared:
         self.client, self.leases, self.nodes = client, leases, nodes
 
     @classmethod
-    async def of(cls, servers: Sequence[str], node: str, replicas: int) -> Shared:
+    async def of(
+        cls, servers: Sequence[str], node: str, replicas: int, access: Mapping[str, Any] = MappingProxyType({})
+    ) -> Shared:
         """Raises ``JournalFailed`` where the servers do not answer."""
 
         async def quiet(_error: Exception) -> None:
             """Each call tells its own failure."""
 
         options: dict[str, Any] = {"name": node, "max_reconnect_attempts": -1, "reconnect_time_wait": 0.1}
-        options |= {"ping_interval": 1, "max_outstanding_pings": 2, "error_cb": quiet}
+        options |= {"ping_interval": 1, "max_outstanding_pings": 2, "error_cb": quiet, **access}
         end = time.monotonic() + READY_S
         try:
             # Nothing is kept for later while there is no connection: what is late would be wrong.

@@ -98,9 +98,10 @@ class Hall:
         self.nodes.append(node)
         bucket = await client.jetstream().create_key_value(bucket="roomlink-leases", history=1)
         seated = Seated(node)
+        more: Any = {"after_s": lambda free: after_s}
         seated.seat = Seat(
             node.member,
-            lambda won, lost: Lease(bucket, self.venue, name, f"http://{name}", won, lost, after_s=after_s),
+            lambda won, lost: Lease(bucket, self.venue, name, f"http://{name}", won, lost, **more),
             seated.begin,
             seated.end,
             lambda: seated.holding,

@@ -56,7 +56,18 @@ def test_every_command_can_be_sent(name: str) -> None:
     assert decode_command(over_the_wire(encode_command(command))) == command
 
 
-@pytest.mark.parametrize("data", [{}, {"kind": "Dance", "members": {}}, {"kind": "Act", "members": {"by": 3}}])
+STRANGE = [{}, {"kind": "Dance", "members": {}}, {"kind": "Act", "members": {"by": 3}}]
+STRANGE.append({"kind": "Wake", "members": {"gently": True}})
+
+
+def test_a_member_that_says_nothing_new_is_left_out() -> None:
+    """So a node of an older version, which does not know it, can still be asked for all else."""
+    members = encode_command(Act(BY, "mute", "set", None, "heron", True))["members"]
+    assert {"over", "for_s"}.isdisjoint(members)
+    assert members["value"] is True
+
+
+@pytest.mark.parametrize("data", STRANGE)
 def test_what_is_no_command_is_refused(data: dict[str, Any]) -> None:
     """A node of another version may ask for what is not known here."""
     with pytest.raises(BadRequest):

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+from typing import Any
 
 import pytest
 
 from roomlink.core.commands import Act, Actor, Command
-from roomlink.errors import CallerFault, JournalFailed
+from roomlink.core.view import zone as zone_view
+from roomlink.errors import CallerFault, JournalDamaged, JournalFailed
 from roomlink.runtime.cluster import member as members
+from roomlink.runtime.cluster import sending
+from roomlink.runtime.cluster.codec import encode_command
 from tests.runtime.cluster.conftest import Hall, Node, until
 
 BY = Actor("desk", "http")
@@ -96,7 +100,7 @@ async def test_a_writer_that_was_replaced_is_told_and_can_follow(hall: Hall) -> 
 async def test_without_a_writer_a_command_is_refused_in_time(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
     """And says that nothing was done."""
     a = await hall.led()
-    monkeypatch.setattr(members, "PATIENCE_S", 0.3)
+    monkeypatch.setattr(sending, "PATIENCE_S", 0.3)
     await a.member.lead_no_more()
     a.member.follow()
     with pytest.raises(JournalFailed, match="no node writes the venue now; nothing was done"):
@@ -110,3 +114,177 @@ async def test_a_writer_whose_lease_has_run_out_takes_nothing(hall: Hall) -> Non
     with pytest.raises(JournalFailed, match="another may write"):
         await a.member.submit(switch(zone_of(a)))
     a.member.may_lead = lambda: True
+
+
+def asked(node: Node, **more: Any) -> dict[str, Any]:
+    """What another node would ask of this one, having followed all that there is."""
+    command = encode_command(switch(zone_of(node), False))
+    said = {"command": command, "key": None, "digest": "", "place": node.journal.place, "name": "once"}
+    return {**said, "until": node.member.clock.stamp() + 5.0, **more}
+
+
+async def test_a_writer_takes_nothing_that_was_sent_to_one_before_it(hall: Hall) -> None:
+    """Whoever sent it will see the new term, and sends it again: taken twice it would be done twice."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await b.member.lead()
+    before = b.journal.term - 1
+    answers: list[dict[str, Any]] = []
+    b.member.take(asked(b, place=before), answers.append)
+    b.member.take(asked(b, until=b.member.clock.stamp() - 0.1), answers.append)
+    assert answers == [{"not-taken": True}] * 2
+    b.member.take(asked(b), answers.append)
+    await until(lambda: len(answers) == 3)
+    assert answers[2]["seq"] == b.member.engine.seq
+    b.member.take(asked(b), answers.append)
+    await until(lambda: len(answers) == 4)
+    assert answers.pop() == answers[2]  # asked again by the same name: it is not done again
+    # One whose lease is over says nothing at all: its no could be heard before the other's yes.
+    a.member.may_lead = lambda: False
+    a.member.take(asked(b), answers.append)
+    assert len(answers) == 3
+    await a.member.lead_no_more()
+
+
+async def test_a_command_without_an_answer_is_believed_once_something_came_after_it(hall: Hall) -> None:
+    """Until then its writer may void it; a new writer's term settles it, and it is done once."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    taken: list[Any] = []
+    real = a.member.take
+
+    def mute(data: Any, _reply: Any) -> None:
+        taken.append(data)
+        real(data, lambda _: None)
+
+    await a.relay.answer_no_more()
+    await a.relay.answer(mute)
+    began = a.member.engine.seq
+    done = b.member.put(switch(zone_of(a), not muted(a)))
+    await until(lambda: b.member.engine.seq == a.member.engine.seq == began + 1)
+    seq = b.member.engine.seq
+    await until(lambda: len(taken) > 1)  # asked again, and not done again
+    await asyncio.sleep(0.1)
+    assert not done.done()
+    c = await hall.node("c")
+    await c.member.lead()
+    assert (await done).seq == seq
+    assert (await done).reply == {"zones": [zone_of(a)]}
+    assert c.member.engine.seq == seq
+    a.member.may_lead = lambda: False
+    await a.member.lead_no_more()
+
+
+async def test_what_a_holder_asks_is_carried_out_in_its_order(hall: Hall) -> None:
+    """Though the first has to be asked again: a stop never comes before what it stops."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    panel, zone = Actor("wall", "panel", "b.socket-1"), zone_of(a)
+    await a.member.lead_no_more()
+    a.member.follow()
+    raised = b.member.put(Act(panel, "volume", "raise", None, zone))
+    await asyncio.sleep(0.05)
+    stopped = b.member.put(Act(panel, "volume", "stop", None, zone))
+    await a.member.lead()
+    assert (await raised).seq < (await stopped).seq
+    assert not list(a.member.state.holds)
+    again = b.member.put(Act(panel, "volume", "raise", None, zone))
+    await asyncio.gather(again)
+    # The node becomes the writer with one of them on its way: the order stays.
+    await a.member.lead_no_more()
+    a.member.follow()
+    first = b.member.put(Act(panel, "volume", "lower", None, zone))
+    await asyncio.sleep(0.05)
+    await b.member.lead()
+    second = b.member.put(Act(panel, "volume", "stop", None, zone))
+    assert (await first).seq < (await second).seq
+    assert not list(b.member.state.holds)
+
+
+async def test_a_follower_comes_right_after_what_it_showed_was_voided(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its writer had told its own people that it was lost: then it is so for all."""
+    a = await hall.led()
+    b = await hall.node("b")
+    zone, real = zone_of(a), a.journal._publish
+    await a.member.submit(switch(zone, True))
+
+    def unanswered(*given: Any, **more: Any) -> int:
+        real(*given, **more)
+        raise TimeoutError("the answer is lost")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(a.journal, "_landed", lambda _name: False)
+        patched.setattr(a.journal, "_publish", unanswered)
+        with pytest.raises(JournalFailed):
+            await a.member.submit(switch(zone, False))
+    await until(lambda: muted(b) is False)
+    await a.member.submit(Act(BY, "volume", "set", None, zone, -12.0))
+    await until(lambda: b.member.engine.seq == a.member.engine.seq and muted(b) is True)
+    assert b.member.state.controls == a.member.state.controls
+    assert (await b.member.submit(switch(zone, False))).seq == a.member.engine.seq
+
+
+async def test_a_node_that_does_not_understand_what_is_written_says_so_and_never_leads(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As one of an older version does, beside a writer of a newer one."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    told: list[str] = []
+    b.member.broke = lambda: told.append(b.member.broken)
+
+    def foreign(rows: Any, seq: int, total: bytes) -> Any:
+        raise JournalDamaged("an entry is whole but cannot be understood; it may come from a newer version: use that")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("roomlink.journal.batches.entries", foreign)
+        await a.member.submit(switch(zone_of(a), not muted(a)))
+        await until(lambda: told)
+        with pytest.raises(JournalDamaged):
+            await b.member.lead()
+    assert "newer version" in str(b.member.unready)
+
+
+async def test_a_follower_without_a_writer_says_that_it_is_alone(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a while, and until it hears of one."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    assert b.member.unready is None
+    monkeypatch.setattr(members, "ALONE_S", 0.2)
+    await until(lambda: b.member.alone)
+    assert str(b.member.unready) == "nothing is heard of a node that writes the venue"
+    b.member.keep_time(a.member.clock.stamp())
+    assert b.member.unready is None
+
+
+async def test_clocks_that_differ_do_not_show(hall: Hall) -> None:
+    """A follower shows levels on the move by its writer's clock; who takes over never stamps before what there is."""
+    a = await hall.led()
+    b = await hall.node("b")
+    b.member._clock._anchor -= 40.0  # its clock lies behind
+    a.member._clock._anchor += 5.0
+    zone = zone_of(a)
+    await a.member.submit(Act(BY, "volume", "set", None, zone, -60.0))
+    await a.member.submit(Act(BY, "volume", "set", None, zone, -10.0, 2.0))
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    b.member.keep_time(a.member.clock.stamp())
+    assert abs(b.member.clock.stamp() - a.member.clock.stamp()) < 0.05
+    shown = [zone_view(node.member.state, zone, node.member.clock.stamp()) for node in (a, b)]
+    values = [one["controls"]["volume"]["value"] for one in shown]
+    assert abs(values[0] - values[1]) < 1.5
+    last = a.member.clock.stamp()
+    await b.member.lead()
+    assert b.member.last_word <= b.member.clock.stamp()
+    b.member._clock.restart()
+    assert b.member.clock.stamp() >= last
+    await b.member.submit(switch(zone, not muted(b)))
+    stamps = [entry.at for entry in b.journal.entries()]
+    assert stamps == sorted(stamps)
+    a.member.may_lead = lambda: False
+    await a.member.lead_no_more()

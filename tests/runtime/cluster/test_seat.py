@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+from typing import Any
 
 import pytest
 
 from roomlink.core.commands import Act, Actor
-from roomlink.errors import RoomlinkError
+from roomlink.errors import JournalDamaged, RoomlinkError
 from roomlink.runtime.cluster import lease
+from roomlink.runtime.cluster import seat as seats_of
 from tests.runtime.cluster.conftest import Hall, Seated, until
 
 BY = Actor("desk", "http")
@@ -96,3 +98,45 @@ async def test_what_a_vanished_node_held_is_let_go(hall: Hall) -> None:
     assert list(first.member.state.holds)
     second.holding.clear()
     await until(lambda: not list(first.member.state.holds))
+
+
+async def test_who_cannot_do_the_writers_work_lets_another_do_it(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever it fails of; and it tries again later, so that a venue with one node comes right, too."""
+    monkeypatch.setattr(seats_of, "AGAIN_S", 0.3)
+    alone = await hall.seat("a")
+    await led_by(alone)
+    fails = [True, True]
+
+    async def begin() -> None:
+        if fails:
+            fails.pop()
+            raise OSError("the port of the desk is taken")
+        alone.told.append("begun")
+
+    monkeypatch.setattr(alone.seat, "_begin", begin)
+    await alone.seat._give_up()
+    await until(lambda: "begun" in alone.told)
+    assert not fails
+    assert alone.member.leading
+    second = await hall.seat("b")
+    fails += [True] * 50
+    await alone.seat._give_up()
+    await until(lambda: second.member.leading)
+
+
+async def test_a_node_of_an_older_version_leaves_the_lease_to_others(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It cannot read what the writer before it wrote: another one leads, though this one asked first."""
+    old = await hall.seat("old")
+    await led_by(old)
+
+    def foreign(_term: str) -> Any:
+        raise JournalDamaged("it may come from a newer version")
+
+    monkeypatch.setattr(old.node.journal, "take_over", foreign)
+    new = await hall.seat("new")
+    await old.seat._give_up()
+    await until(lambda: new.member.leading)
+    await asyncio.sleep(lease.SILENCE_S)
+    assert new.member.leading

@@ -1,0 +1,71 @@
+"""What lies in ``deploy/nodes``: held against what nodes and the servers really take."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import trustme
+from ruamel.yaml import YAML
+
+from roomlink.cli import parser
+from roomlink.journal.natsaccess import access
+from roomlink.serve_command import unsafe
+from tests.test_deploy import Unit
+
+NODES = Path(__file__).resolve().parent.parent / "deploy" / "nodes"
+
+
+def written(folder: Path) -> dict[str, Path]:
+    """A certificate with its key, and who vouches for it."""
+    authority = trustme.CA()
+    issued = authority.issue_cert("hall-1.example")
+    found = {name: folder / name for name in ("server.pem", "server.key", "ca.pem")}
+    found["server.pem"].write_bytes(b"".join(part.bytes() for part in issued.cert_chain_pems))
+    found["server.key"].write_bytes(issued.private_key_pem.bytes())
+    authority.cert_pem.write_to_path(found["ca.pem"])
+    return found
+
+
+def test_the_drop_in_starts_a_node_of_three() -> None:
+    """Its options are options of `serve`, nothing secret is among them, and the servers are those of the example."""
+    unit = Unit()
+    unit.read_string((NODES / "roomlink.service.d.conf").read_text())
+    _, *words = unit["Service"]["ExecStart"].split()
+    given = parser().parse_args(words)
+    assert unsafe(given) is None
+    assert given.replicas == len(given.nats) == 3
+    routes = re.findall(r"nats://([a-z0-9.-]+):6222", (NODES / "nats.conf").read_text())
+    assert [url.split("//")[1].rpartition(":")[0] for url in given.nats] == routes
+    assert unit["Service"]["LoadCredential"] == "nats.toml:/etc/roomlink/nats.toml"
+
+
+def test_the_servers_take_their_configuration(tmp_path: Path) -> None:
+    """With certificates where the example says."""
+    text = (NODES / "nats.conf").read_text().replace("/var/lib/nats", str(tmp_path / "store"))
+    for name, path in written(tmp_path).items():
+        text = text.replace(f"/etc/nats/{name}", str(path))
+    (tmp_path / "nats.conf").write_text(text)
+    said = subprocess.run(["nats-server", "-t", "-c", str(tmp_path / "nats.conf")], capture_output=True, text=True)
+    assert said.returncode == 0, said.stderr
+
+
+def test_the_file_of_access_is_one(tmp_path: Path) -> None:
+    """With its own authority."""
+    path = tmp_path / "nats.toml"
+    path.write_text((NODES / "nats.toml").read_text().replace("/etc/nats", str(tmp_path)))
+    path.chmod(0o600)
+    written(tmp_path)
+    assert access(path).keys() == {"user", "password", "tls"}
+
+
+def test_the_composed_nodes_start_what_there_is() -> None:
+    """Three of them, each with all three servers, and each by its own name and address."""
+    services = YAML(typ="safe").load((NODES / "compose.yaml").read_text())["services"]
+    nodes = [one for name, one in services.items() if name.startswith("node-")]
+    given = [parser().parse_args(one["entrypoint"][1:]) for one in nodes]
+    assert all(unsafe(one) is None and one.replicas == len(one.nats) == 3 for one in given)
+    assert len({one.node for one in given}) == len({one.address for one in given}) == 3
+    ports = {str(one.nats[place].rpartition(":")[2]) for one in given for place in range(3)}
+    assert ports == {re.search(r"-p (\d+)", one["command"])[1] for n, one in services.items() if n.startswith("nats")}  # type: ignore[index]
