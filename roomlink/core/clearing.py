@@ -7,8 +7,10 @@ from collections.abc import Iterable
 from roomlink.core import combining, locks, microphones, orders, scenes, walls
 from roomlink.core.bookings import Occurrence, OccurrenceKey
 from roomlink.core.commands import SERVICE, Actor, RecallScene
+from roomlink.core.events import Noticed
 from roomlink.core.lock_records import LockEnded
 from roomlink.core.state import Draft, State
+from roomlink.errors import Refused
 
 
 def clear_down(draft: Draft, key: OccurrenceKey, one: Occurrence) -> None:
@@ -58,7 +60,10 @@ def give_idle(draft: Draft, zones: Iterable[str], by: Actor) -> None:
             by_scene.setdefault(scene, []).append(zone)
     blend = draft.spec.combining.blend if draft.spec.combining is not None else 0.0
     for scene, there in by_scene.items():
-        scenes.recall(draft, RecallScene(by, scene, tuple(there), over=blend))
+        try:
+            scenes.recall(draft, RecallScene(by, scene, tuple(there), over=blend))
+        except Refused as refused:
+            draft.emit(Noticed(f"{' and '.join(there)} would be idle: {refused.detail}"))
 
 
 def after_outage(draft: Draft, last: float) -> None:

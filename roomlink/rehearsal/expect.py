@@ -9,6 +9,7 @@ from typing import Any, NamedTuple, Protocol
 from roomlink.core import microphones, view, wall_view
 from roomlink.core.alarms import standing
 from roomlink.core.state import State
+from roomlink.rehearsal import evening_steps
 from roomlink.rehearsal.reading import Reader
 from roomlink.venue.findings import Path
 
@@ -96,7 +97,7 @@ def _member(key: str, want: Any, found: Any, within: float) -> bool:
         return bool(want) == (found is not None)
     if key == "outliers":
         return sorted(want) == sorted(found or ())
-    if key in ("decided", "mixed", "flagged", "joins", "mismatched"):
+    if key in ("decided", "mixed", "flagged", "joins", "mismatched", "ticked", "disagrees", "late", "marked"):
         return bool(want) is found
     return agrees(want, found, within)
 
@@ -196,6 +197,34 @@ def _requested(seen: Seen, what: str, want: Any) -> list[Difference]:
     return [Difference(f"{w} asked to be", p, found[w]) for w, p in want.items() if p != found[w]]
 
 
+def _told(seen: Seen, what: str, want: Any) -> list[Difference]:
+    """Zones with what their guests are offered in minutes; ``none``: they are told of no end."""
+    off = []
+    for zone, offered in want.items():
+        found = evening_steps.offers(seen.state, zone) if evening_steps.is_told(seen.state, zone) else "none"
+        if found != offered:
+            off.append(Difference(f"offered in {zone}", offered, found))
+    return off
+
+
+def _closing(seen: Seen, what: str, want: Any) -> list[Difference]:
+    found = {zone: evening_steps.waiting(seen.state, zone) for zone in want}
+    return [Difference(f"routines of {zone}", w, found[zone]) for zone, w in want.items() if w != found[zone]]
+
+
+def _moves(seen: Seen, what: str, want: Any) -> list[Difference]:
+    """What the crew's list of today has, by booking and wall."""
+    off, found = [], evening_steps.moves(seen.state, seen.now)
+    for booking, walls in want.items():
+        for wall, wished in walls.items():
+            move = found.get((wall, booking))
+            if (move is None) != (wished == {}):
+                off.append(Difference(f"move of {wall} for {booking}", wished or "none", move or "none"))
+            elif move is not None:
+                off += _members(f"move of {wall} for {booking}", wished, evening_steps.move_as_seen(move))
+    return off
+
+
 def _names_of(names: Callable[[State], Iterable[str]]) -> Compare:
     def compare(seen: Seen, what: str, want: Any) -> list[Difference]:
         found = sorted(names(seen.state))
@@ -225,6 +254,7 @@ _WALL_KEYS = {"position": "position", "trust": "text", "flagged": "flag", "joins
               "division": "value", "mismatched": "flag"}  # fmt: skip
 read_control = _read_members(_CONTROL_KEYS)
 _read_wall = _read_members(_WALL_KEYS)
+_read_move = _read_members(evening_steps.MOVE_KEYS)
 _read_point = _read_members({"value": "value", "within": "value"})
 
 
@@ -256,6 +286,23 @@ def _read_words(reader: Reader, value: Any, path: Path) -> Any:
     return {k: reader.take("text", v, (*path, k)) for k, v in reader.mapping(value, path).items()}
 
 
+def _read_told(reader: Reader, value: Any, path: Path) -> Any:
+    """Minutes, or ``none``."""
+    return value if value == "none" else reader.each("value", value, path)
+
+
+def _read_moves(reader: Reader, value: Any, path: Path) -> Any:
+    """By booking and wall; ``none`` for a move that nobody asks for."""
+    return {
+        booking: {
+            wall: {} if move == "none" else _read_move(reader, move, (*path, booking, wall))
+            for wall, move in reader.mapping(walls, (*path, booking)).items()
+            if reader.name("wall", wall, (*path, booking, wall)) is not None
+        }
+        for booking, walls in reader.mapping(value, path).items()
+    }
+
+
 def _texts(reader: Reader, value: Any, path: Path) -> Any:
     return reader.each("text", value, path)
 
@@ -281,6 +328,11 @@ SECTIONS: dict[str, Section] = {
     "overflows": Section(_texts, _names_of(lambda state: state.one_ways)),
     "heard": Section(_by_name("microphone", _kind("zones")), _heard),
     "locks": Section(_texts, _names_of(lambda state: state.locks)),
+    "told": Section(_by_name("zone", _read_told), _told),
+    "closing": Section(_by_name("zone", _kind("text")), _closing),
+    "moves": Section(_read_moves, _moves),
+    "pagings": Section(_texts, _names_of(lambda state: state.pagings)),
+    "hidden": Section(_texts, _names_of(evening_steps.hidden)),
     "alarms": Section(_texts, _names_of(standing)),
     "overrides": Section(_texts, _names_of(lambda state: state.overrides)),
 }

@@ -25,15 +25,17 @@ from roomlink.venue.load import Loaded, load
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """At ``place`` in the scenario, ``clock`` by the venue's clock: what differs."""
+    """At ``place`` in the scenario, ``clock`` by the venue's clock: what differs. ``shows``: what the step is there for."""
 
     place: Place
     clock: str
     done: str
     differences: tuple[Difference, ...]
+    shows: str = ""
 
     def __str__(self) -> str:
         head = f"{self.place}: at {self.clock}" + (f", after: {self.done}" if self.done else "")
+        head += f" (shows: {self.shows})" if self.shows else ""
         return "\n".join((head, *(f"  {difference}" for difference in self.differences)))
 
 
@@ -76,6 +78,7 @@ class Result:
                     "column": f.place.column,
                     "at": f.clock,
                     "after": f.done,
+                    "shows": f.shows,
                     "differences": [d._asdict() for d in f.differences],
                 }
                 for f in self.failures
@@ -144,7 +147,7 @@ class Performance:
         except Broken as broken:
             rule = Difference(f"rule {broken.rule}", RULES[broken.rule], broken.text)
             place = step.place if step is not None else scenario.place(("rehearsal",))
-            self._failed(place, step.dos if step is not None else (), [rule])
+            self._failed(place, step.dos if step is not None else (), [rule], step.shows if step is not None else "")
         return Result(
             scenario.path,
             scenario.name,
@@ -171,15 +174,15 @@ class Performance:
             why = f"{kind}: {refusal.detail}" if refusal is not None else "carried out"
             found.insert(0, Difference("refused", step.refused or "carried out", why))
         if found:
-            self._failed(step.place, step.dos, found)
+            self._failed(step.place, step.dos, found, step.shows)
 
-    def _failed(self, place: Place, dos: Sequence[Do], found: list[Difference]) -> None:
+    def _failed(self, place: Place, dos: Sequence[Do], found: list[Difference], shows: str) -> None:
         clock = datetime.fromtimestamp(self.stage.now, UTC).astimezone(self.zone)
         said = clock.strftime("%H:%M:%S.%f")[:-3]
-        self.failures.append(Failure(place, said, "; ".join(map(str, dos)), tuple(found)))
+        self.failures.append(Failure(place, said, "; ".join(map(str, dos)), tuple(found), shows))
 
     def _do(self, do: Do) -> None:
-        command = do.command(self.stage.state.spec, self.stage.now)
+        command = do.command(self.stage.state, self.stage.now)
         if command is not None:
             self.stage.do(command)
         else:

@@ -33,7 +33,10 @@ START = "2026-01-01 12:00"
 
 @dataclass(frozen=True, slots=True)
 class ScenarioStep:
-    """At the stamp ``at``: what is done, the kind of refusal expected (None: none), and what is expected then."""
+    """At the stamp ``at``: what is done, the kind of refusal expected (None: none), and what is expected then.
+
+    ``shows`` names the rule that it is there for, if it is for one.
+    """
 
     at: float
     dos: tuple[Do, ...]
@@ -41,6 +44,7 @@ class ScenarioStep:
     expectations: tuple[Expectation, ...]
     place: Place
     note: str = ""
+    shows: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +129,7 @@ class _Scenarios:
         for place, raw in enumerate(listed):
             path: Path = ("steps", place)
             step = self.reader.mapping(raw, path)
-            self.reader.keys(step, ("at", "after", "do", "expect", "note"), path)
+            self.reader.keys(step, ("at", "after", "do", "expect", "note", "shows"), path)
             at = self._at(step, path, start, now)
             if at < now:
                 self.report.add((*path, "at"), "this is before the step above it", "put the steps in order of time")
@@ -179,7 +183,8 @@ class _Scenarios:
         if refused is not None and not dos:
             self.report.add((*path, "expect", "refused"), "nothing is done that could be refused", "write do: as well")
         place = self.report.places.of(path)
-        return ScenarioStep(at, tuple(dos), refused, tuple(found), place, str(step.get("note", "")))
+        note, shows = str(step.get("note", "")), str(step.get("shows", ""))
+        return ScenarioStep(at, tuple(dos), refused, tuple(found), place, note, shows)
 
     def _do(self, raw: object, path: Path) -> Do | None:
         given = self.reader.mapping(raw, path)

@@ -11,8 +11,8 @@ from typing import Any
 
 from roomlink.core import commands as cmd
 from roomlink.core.commands import Actor, Command
-from roomlink.core.spec import Spec
-from roomlink.rehearsal import hand_steps
+from roomlink.core.state import State
+from roomlink.rehearsal import evening_steps, hand_steps
 from roomlink.rehearsal.booking import book, cancel
 from roomlink.rehearsal.invariants import said
 from roomlink.rehearsal.trial import Step
@@ -44,12 +44,12 @@ class Do:
     verb: str
     members: Members
 
-    def command(self, spec: Spec, now: float) -> Command | None:
-        """What the core is told at the stamp ``now``; None for what is not the core's."""
+    def command(self, state: State, now: float) -> Command | None:
+        """What the core is told in ``state`` at the stamp ``now``; None for what is not the core's."""
         verb = VERBS[self.verb]
         if verb.make is None:
             return None
-        m = {**self.members, "object": self.members[self.verb], "now": now, "spec": spec}
+        m = {**self.members, "object": self.members[self.verb], "now": now, "state": state, "spec": state.spec}
         by = m.get("by", NOBODY)
         holder = m.get("holder", _finger(self.verb, by, m))
         return verb.make(Actor(by, m.get("via", "panel" if holder else "http"), holder), m)
@@ -63,7 +63,7 @@ class Do:
         return verb.words.format_map({**m, "object": m[self.verb]}) + more
 
 
-_SECONDS = ("over", "for", "delay", "restart", "start", "end", "set_up", "clear_down")
+_SECONDS = ("over", "for", "delay", "restart", "start", "end", "set_up", "clear_down", "due")
 """Members that are told with their unit."""
 
 
@@ -114,6 +114,7 @@ def _overflow(by: Actor, m: Members) -> Command:
 
 HELD = ("press", "release", "raise", "lower", "stop", "open", "close")
 _HOLDING = {"holder": "word", "for": "duration"}
+_AT_PANEL = {"panel": "controller"}
 
 VERBS: dict[str, Verb] = {
     "link": Verb("controller", "link {object} to {to}", {"to": "zone"}, ("to",),
@@ -136,8 +137,10 @@ VERBS: dict[str, Verb] = {
     "pin": Verb("wall", "pin {object} {position} for {for}", {"position": "position", "for": "duration"},
                 ("position", "for"), lambda by, m: cmd.ReportWall(by, m["object"], m["position"], pin=m["for"])),
     "unpin": Verb("wall", "unpin {object}", {}, (), lambda by, m: cmd.ReportWall(by, m["object"], pin=0.0)),
-    "combine": Verb("wall", "combine {object}", {}, (), lambda by, m: cmd.CombineWall(by, m["object"], True)),
-    "apart": Verb("wall", "keep {object} apart", {}, (), lambda by, m: cmd.CombineWall(by, m["object"], False)),
+    "combine": Verb("wall", "combine {object}", _AT_PANEL, (),
+                    lambda by, m: cmd.CombineWall(by, m["object"], True, m.get("panel"))),
+    "apart": Verb("wall", "keep {object} apart", _AT_PANEL, (),
+                  lambda by, m: cmd.CombineWall(by, m["object"], False, m.get("panel"))),
     "arrange": Verb("arrangement", "state {object}", {"for": "duration"}, (),
                     lambda by, m: cmd.StateArrangement(by, m["object"], m.get("for"))),
     "join": Verb("word", "join {zones} as {object}", {"zones": "zones"}, ("zones",),
@@ -175,6 +178,14 @@ VERBS: dict[str, Verb] = {
                  {"zones": "zones", "start": "when", "end": "when", "set_up": "duration", "clear_down": "duration",
                   "attendance": "count", "scene": "word", "private": "flag"}, ("zones", "start", "end"), book),
     "cancel": Verb("word", "cancel {object}", {}, (), cancel),
+    "prolong": Verb("word", "{object} stays {for} longer", {"for": "duration", **_AT_PANEL}, ("for",),
+                    evening_steps.prolong),
+    "routine": Verb("word", "the routine {object} is due", {"due": "duration"}, (), evening_steps.routine),
+    "keep-on": Verb("word", "keep on what {object} would end", {"zones": "zones", **_AT_PANEL}, (),
+                    evening_steps.keep_on),
+    "mark": Verb("wall", "mark {object} as not to be moved: {why}", {"why": "text"}, ("why",), evening_steps.mark),
+    "unmark": Verb("wall", "{object} may be moved again", {}, (), evening_steps.unmark),
+    "tick": Verb("wall", "tick {object} off for {of}", {"of": "word", "done": "flag"}, ("of",), evening_steps.tick),
     # Done to devices and walls, not to the core.
     "run": Verb("wall", "run {object} to {to}", {"to": "position"}, ("to",)),
     "unplug": Verb("device", "unplug {object}", {"power": "flag"}),

@@ -22,7 +22,8 @@ from roomlink.diary import feeds
 from roomlink.diary.ical_read import read_calendar
 from roomlink.diary.reports import Report
 from roomlink.errors import RoomlinkError
-from roomlink.runtime.outside import Bell, LiveDesk, ended, shown_url
+from roomlink.runtime.ending import ended
+from roomlink.runtime.outside import Bell, LiveDesk, shown_url
 from roomlink.runtime.writer import Writer
 
 log = structlog.get_logger("roomlink")
@@ -84,7 +85,7 @@ class Feeds:
         if self._client is None:
             return
         self._writer.hooks.remove(self._heard)
-        await ended([one.task for one in self._feeds.values() if one.task is not None])
+        await ended(*(one.task for one in self._feeds.values()))
         await self._client.aclose()
         self._client = None
         self._feeds.clear()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlsplit
@@ -71,12 +70,3 @@ def shown_url(url: str) -> str:
     parts = urlsplit(url)
     port = f":{parts.port}" if parts.port else ""
     return f"{parts.scheme}://{parts.hostname}{port}{parts.path}" + ("?…" if parts.query else "")
-
-
-async def ended(tasks: list[asyncio.Task[None]]) -> None:
-    """Cancel tasks and wait for their end."""
-    for task in tasks:
-        task.cancel()
-    for task in tasks:
-        with contextlib.suppress(asyncio.CancelledError):
-            await task

@@ -27,7 +27,8 @@ from roomlink.core.events import Configured, Entry, Told
 from roomlink.core.instants import rfc3339
 from roomlink.diary.webhooks import Message, Teller, message_at
 from roomlink.errors import BadValue, CallerFault, JournalDamaged, OurFault
-from roomlink.runtime.outside import Bell, ended, shown_url
+from roomlink.runtime.ending import ended
+from roomlink.runtime.outside import Bell, shown_url
 from roomlink.runtime.posting import Answer, backoff, post
 from roomlink.runtime.writer import Writer
 
@@ -109,7 +110,7 @@ class Webhooks:
         if self._client is None:
             return
         self._writer.hooks.remove(self._heard)
-        await ended([hook.task for hook in self._hooks.values() if hook.task is not None])
+        await ended(*(hook.task for hook in self._hooks.values()))
         if self._noting is not None:
             self._noting.cancel()
         await asyncio.gather(*self._chores)

@@ -10,6 +10,7 @@ from roomlink.core import commands as cmd
 from roomlink.core.bookings import OneWish, Wish, key_of
 from roomlink.core.commands import Actor, Command
 from roomlink.simulation.place import Place
+from roomlink.simulation.trust import TRUST
 
 PEOPLE = (Actor("program", "http"), Actor("office", "http"), Actor("technician", "http"))
 CONTACT = Actor("crew", "http")
@@ -215,13 +216,14 @@ COMMANDS: dict[str, tuple[int, Make]] = {
     "UnshelveAlarm": (1, lambda d, p, at: alarm.UnshelveAlarm(_by(d), _alarm(d, p))),
     "TakeAlarmOut": (1, lambda d, p, at: alarm.TakeAlarmOut(_by(d), _alarm(d, p), "away")),
     "ReturnAlarm": (1, lambda d, p, at: alarm.ReturnAlarm(_by(d), _alarm(d, p))),
+    **TRUST,
 }
 """How often each kind comes up, and how one is made."""
 _NEEDS = {
     "AssignMicrophone": "microphones",
     "ReportWall": "walls", "CombineWall": "walls", "ReportControl": "devices", "ReportOverride": "overrides",
-    "RunRoutine": "routines", "AnnounceRoutine": "routines", "KeepOn": "routines", "MarkWall": "walls", "UnmarkWall": "walls",
-    "ReportPassDoor": "walls",
+    "RunRoutine": "routines", "AnnounceRoutine": "routines", "KeepOn": "routines",
+    "MarkWall": "walls", "UnmarkWall": "walls", "ReportPassDoor": "walls", "TickMove": "walls", "RecordCheck": "walls",
     "Arm": "bindings", "Disarm": "bindings",
 }  # fmt: skip
 

@@ -7,6 +7,7 @@ import base64
 import hashlib
 import json
 import socket
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from roomlink import limits
 from roomlink.api.socket import UNREAD_MAX, Sockets
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.clock import SystemClock
+from roomlink.testing.clock import VirtualClock, VirtualTimer
 from roomlink.testing.faults import FaultyJournal
 from roomlink.venue.load import load
 from tests.api.harness import HARBOUR, WITHIN_S, Panel, Running, write_venue
@@ -500,6 +502,25 @@ async def test_a_mute_socket_lets_go_within_a_second_of_real_time(start) -> None
         assert 0.7 < loop.time() - began < 1.0
         zone = (await service.http.get("/zones/heron")).json()
         assert zone["controls"]["volume"]["value"] == pytest.approx(-45.0, abs=0.5)
+
+
+async def test_after_a_stall_whoever_is_heard_first_what_was_held_stands_where_it_was_let_go(start) -> None:
+    """Held up for 30 s with timers that run later still: another panel's order does not let a ramp run to its end first."""
+
+    class Late(VirtualClock):
+        def call_at(self, stamp: float, call: Callable[[], None]) -> VirtualTimer:
+            return super().call_at(stamp + 60.0, call)
+
+    late = Late()
+    service = await start(clock=late)
+    async with service.panel() as panel, service.panel("tern-wall") as other:
+        await panel.act("volume", "set", value=-60)
+        await panel.act("volume", "raise")
+        late.advance(30.0)
+        assert (await other.act("volume", "set", value=-20))["type"] == "ok"
+        await panel.until("let-go")
+        volume = (await service.http.get("/zones/heron")).json()["controls"]["volume"]
+        assert (volume["value"], volume["moving"]) == (pytest.approx(-45.0), None)
 
 
 async def test_two_who_hold_a_momentary_hold_it_together(service: Running) -> None:

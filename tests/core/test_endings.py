@@ -208,3 +208,15 @@ def test_how_long_is_long_is_configured() -> None:
     driver.restart(down_s=61.0)
     assert driver.value("a", "volume") == -50.0
     assert venues.level()["start"] == -30.0, "the idle scene differs from the start"
+
+
+def test_a_zone_that_is_locked_stays_as_it_is_at_clear_down() -> None:
+    """A technician's lock stands above the diary, and the other zones are idle all the same."""
+    driver = hall(idle=True)
+    book(driver, "ab", 60, 120, name="gala")
+    driver.advance_to(at(100))
+    driver.set("a", "volume", -10.0)
+    driver.set("b", "volume", -12.0)
+    driver.do(SetLock(Actor("kim", "http"), "closed", zone="a"))
+    driver.advance_to(at(121))
+    assert (driver.value("a", "volume"), driver.value("b", "volume")) == (-10.0, -50.0)

@@ -74,6 +74,22 @@ def test_a_machine_that_slept_is_where_the_wall_clock_is(monkeypatch: pytest.Mon
     assert before + 3600.0 <= clock.stamp() < before + 3601.0
 
 
+async def test_a_wall_clock_that_jumps_while_running_moves_neither_stamps_nor_timers(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Set back by an hour, or forward: stamps go on evenly from the anchor, and what is due is due."""
+    clock = SystemClock()
+    wall = time.time
+    for jump in (-3600.0, 3600.0):
+        before = clock.stamp()
+        called = asyncio.Event()
+        clock.call_at(before + 0.01, called.set)
+        monkeypatch.setattr(time, "time", lambda jump=jump: wall() + jump)
+        assert before <= clock.stamp() < before + 1.0
+        await asyncio.wait_for(called.wait(), 1.0)
+        assert before + 0.01 <= clock.stamp() < before + 2.0
+
+
 async def test_a_timer_is_not_late_by_the_time_of_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
     """The event loop's own timers stand still meanwhile: so the clock is looked at on the way."""
     monkeypatch.setattr(clock_module, "LOOK_AGAIN_S", 0.01)

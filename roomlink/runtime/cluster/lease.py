@@ -21,6 +21,8 @@ from nats.js.errors import Error as JetStreamError
 from nats.js.errors import KeyNotFoundError, KeyWrongLastSequenceError
 from nats.js.kv import KeyValue
 
+from roomlink.runtime.ending import ended
+
 log = structlog.get_logger("roomlink")
 
 RENEW_S = 0.4
@@ -88,10 +90,7 @@ class Lease:
 
     async def stop(self) -> None:
         task, self._task = self._task, None
-        if task is not None:
-            task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
+        await ended(task)
 
     @property
     def held(self) -> bool:

@@ -15,6 +15,7 @@ from nats.js.kv import KeyValue
 
 from roomlink.runtime.cluster.member import Member
 from roomlink.runtime.cluster.shared import NODE_TTL_S
+from roomlink.runtime.ending import ended
 from roomlink.runtime.writer import Writer
 
 LOOK_S, TELL_S = 0.5, 3.0
@@ -36,10 +37,7 @@ class Roll:
         self._task = asyncio.get_running_loop().create_task(self._run())
 
     async def stop(self) -> None:
-        if self._task is not None:
-            self._task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._task
+        await ended(self._task)
 
     def nodes(self, venue: str) -> dict[str, Data]:
         """The nodes of one venue that have told of themselves of late, by name."""
@@ -88,10 +86,7 @@ class Presence:
 
     async def stop(self) -> None:
         """No longer be listed."""
-        if self._task is not None:
-            self._task.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._task
+        await ended(self._task)
         with contextlib.suppress(*TROUBLE):
             await self._bucket.delete(self._key)
 

@@ -16,6 +16,7 @@ from roomlink.core.commands import Actor, LetGo
 from roomlink.errors import JournalFailed, RoomlinkError
 from roomlink.runtime.cluster.lease import Lease
 from roomlink.runtime.cluster.member import Member
+from roomlink.runtime.ending import ended
 from roomlink.runtime.holders import Holder
 
 log = structlog.get_logger("roomlink")
@@ -70,9 +71,7 @@ class Seat:
         if self.member.leading:
             await self.hand_over()
         await self.lease.stop()
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await ended(*self._tasks)
 
     async def hand_over(self) -> None:
         """Finish what was taken, then let another node lead; this one follows, so that its panels go on."""

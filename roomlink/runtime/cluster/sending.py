@@ -22,6 +22,7 @@ from roomlink.core.events import Answered, Entry
 from roomlink.errors import JournalFailed, RoomlinkError
 from roomlink.runtime.cluster.codec import NotTaken, decode_command, decode_error, encode_command
 from roomlink.runtime.cluster.relay import Data, Relay, Unanswered
+from roomlink.runtime.ending import ended
 from roomlink.runtime.writer import Receipt
 
 log = structlog.get_logger("roomlink")
@@ -190,9 +191,7 @@ class Sending:
 
     async def close(self) -> None:
         self._ended = True
-        for task in tuple(self._tasks):
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await ended(*self._tasks)
 
 
 def _order(command: Command) -> str:
