@@ -79,7 +79,8 @@ ALTERNATIVE_REACH_S = 86400.0
 DIARY_LATE_S = 60.0
 
 # Turns. A wall of which nothing is said takes so long to move. A search for a schedule takes so many steps at
-# most, and is not begun for more moves; later starts are tried in these steps, so far. Ticks are kept for so long after their move was due.
+# most, and is not begun for more moves; later starts are tried in these steps, so far. Ticks are kept for so long
+# after their move was due.
 MOVE_MINUTES = 15.0
 TURN_STEPS_MAX = 5000
 TURN_JOBS_MAX = 200

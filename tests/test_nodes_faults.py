@@ -26,7 +26,7 @@ from tests.test_nodes import DEVICE, Desk, Site, act, until, writes
 from tests.test_nodes import sites as sites
 from tests.test_service_access import make_engineer
 
-KILLS = int(os.environ.get("ROOMLINK_NODE_KILLS", "2"))
+KILLS = int(os.environ.get("ROOMLINK_NODE_KILLS", "1"))
 """How often a writer is killed under the load of panels; 100 for the whole count."""
 PANELS = int(os.environ.get("ROOMLINK_NODE_PANELS", "6"))
 """How many panels press meanwhile; 50 for the whole count."""

@@ -185,7 +185,7 @@ SEEN = {"shelve": "ShelveAlarm", "unshelve": "UnshelveAlarm", "acknowledge": "Ac
 
 
 async def see_on(client: httpx.AsyncClient, url: str, seen: asyncio.Queue[tuple[int, str]]) -> None:
-    """Shelve an alarm, let it speak, acknowledge it, until the service dies: each a change; what was answered is noted."""
+    """Shelve an alarm, let it speak, acknowledge it, until the service dies; what was answered is noted."""
     with contextlib.suppress(httpx.TransportError):
         await client.post(f"{url}/alarms/{ALARM}/unshelve")  # it may be shelved since the last kill
         while True:
@@ -224,7 +224,7 @@ def entries_after(served: Served, seq: int) -> dict[int, Any]:
     found: dict[int, Any] = {}
     while True:
         page = served.get(f"/events?after={seq}&limit=1000")
-        found.update((entry["seq"], (entry["did"].get("command"), entry["did"].get("value"))) for entry in page["events"])
+        found.update((one["seq"], (one["did"].get("command"), one["did"].get("value"))) for one in page["events"])
         if page["next"] == seq or not page["events"]:
             return found
         seq = page["next"]
@@ -272,7 +272,7 @@ async def test_nothing_acknowledged_is_lost_to_a_kill(serve: Serve) -> None:
             commands, bookings, alarms = commands + len(acknowledged), bookings + len(some), alarms + len(seen)
     assert commands > 20 * KILLS, "the storm was none"
     middle, longest = statistics.median(recovery_s), max(recovery_s)
-    print(f"{KILLS} kills; {commands} commands, {bookings} bookings and {alarms} changes of alarms answered, none lost;")
+    print(f"{KILLS} kills; {commands} commands, {bookings} bookings and {alarms} words on alarms answered, none lost;")
     print(f"ready again after {middle:.2f} s (median), {longest:.2f} s (longest), from the start of the process")
 
 

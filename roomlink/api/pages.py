@@ -71,8 +71,8 @@ async def own(request: Request) -> Response:
 
 
 PAGES = ("/", "/plan", "/crew", "/technician", "/commissioning", "/docs")
-"""What a panel keeps beside the kit's files, so that it starts without the service. ``/day`` is not among them: like what
-the API tells it is of the day that it was asked on."""
+"""What a panel keeps beside the kit's files, so that it starts without the service. ``/day`` is not among them: like
+what the API tells it is of the day that it was asked on."""
 KEPT = (".html", ".js", ".css", ".svg", ".png", ".webmanifest")
 _NOT_KEPT = ("node_modules", "test", "images", "icons/make.js", "sw.js", "package.json", "tsconfig.json")
 

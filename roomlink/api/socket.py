@@ -41,8 +41,8 @@ IN_FLIGHT_MAX = 4
 """Commands of one socket that wait for the disk at once; a flood is read no faster."""
 AT_ONCE_MAX = 4
 REST_S = 0.005
-"""Of messages that do not wait for answers so many are taken at once, and then one in so long: a flood is slowed to some
-200 a second, and the others find one of its commands at work before theirs, not several."""
+"""Of messages that do not wait for answers so many are taken at once, and then one in so long: a flood is slowed to
+some 200 a second, and the others find one of its commands at work before theirs, not several."""
 UNREAD_MAX = 256
 """Messages that wait for a panel to read them, above which nothing more is read from it."""
 CLOSE_GONE, CLOSE_UNREADABLE, CLOSE_NOT_ALLOWED, CLOSE_TOO_LARGE, CLOSE_OUR_FAULT = 1001, 1003, 1008, 1009, 1011
@@ -104,7 +104,7 @@ class Sockets:
         """By what their caller was known."""
 
     def overdue(self) -> None:
-        """After a stall the timers come late: whoever was silent for too long lets go before anything else is decided."""
+        """After a stall timers come late: whoever was silent for too long lets go before anything else is decided."""
         for connection in list(self.holding.values()):
             connection.overdue()
 

@@ -55,7 +55,8 @@ def _live(state: State) -> list[tuple[str, Alarm]]:
 
 def _shown(state: State, name: str, record: Alarm) -> Data:
     section, of = about(name)
-    member = {"devices": "device", "partitions": "partition", "overrides": "override", "controllers": "controller"}.get(section)
+    members = {"devices": "device", "partitions": "partition", "overrides": "override", "controllers": "controller"}
+    member = members.get(section)
     return {
         "kind": name.partition("/")[0],
         "state": record.state,

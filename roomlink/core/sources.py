@@ -67,7 +67,8 @@ def drop_lost(draft: Draft, zones: Iterable[str], by: str = "combining") -> None
     """
     around = dict.fromkeys(zones)
     flows = [draft.one_ways[name] for name in draft.one_ways.live()]
-    around.update(dict.fromkeys(flow.to for flow in flows if flow.source in around))
+    # While a new configuration is taken, an overflow may still lead to a zone that is gone.
+    around.update(dict.fromkeys(flow.to for flow in flows if flow.source in around and flow.to in draft.spec.zones))
     for zone in around:
         for control, spec in draft.spec.zones[zone].controls.items():
             if not isinstance(spec, ChoiceSpec) or not spec.sources:

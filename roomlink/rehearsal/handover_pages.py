@@ -222,18 +222,19 @@ BACKUP = """
 given with <code>--data</code>. The journal in it, <code>journal.db</code>, holds all state and history, and the test
 record of this handover. Without <code>--data</code> nothing is kept.</p>
 <h3>To back up</h3>
-<ol><li>Run <code>roomlink backup DATA --out FILE</code> with the data folder; the service goes on meanwhile. The file holds both
-folders.</li>
+<ol><li>Run <code>roomlink backup DATA --out FILE</code> with the data folder; the service goes on meanwhile. The
+file holds both folders.</li>
 <li>Keep it on another machine, and out of strangers' hands: it holds names, and the hashes of passwords.</li></ol>
 <h3>To restore</h3>
-<ol><li>Install the same version of roomlink, or a newer one: an older one leaves a newer backup alone, and says so.</li>
+<ol><li>Install the same version of roomlink, or a newer one: an older one leaves a newer backup alone, and says
+so.</li>
 <li>Stop the service; see that nobody is at what moves.</li>
-<li>Run <code>roomlink restore FILE --data DATA --folder CONFIGURATION</code>. A file that is not whole is refused before
-anything is touched, and what was there is kept beside it.</li>
+<li>Run <code>roomlink restore FILE --data DATA --folder CONFIGURATION</code>. A file that is not whole is refused
+before anything is touched, and what was there is kept beside it.</li>
 <li>Run <code>roomlink check</code> on the configuration folder.</li>
 <li>Start the service. What it finds wrong with its journal is an alarm.</li>
-<li>On the page <code>/commissioning</code> compare the configuration's hash with the one in this handover, and disarm what
-was rewired since. Walls that are sensed are unknown until their sensors speak.</li></ol>
+<li>On the page <code>/commissioning</code> compare the configuration's hash with the one in this handover, and disarm
+what was rewired since. Walls that are sensed are unknown until their sensors speak.</li></ol>
 <p>Try it once before it is needed.</p>
 """
 """How it is done."""

@@ -25,7 +25,7 @@ from roomlink.venue.load import Loaded, load
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """At ``place`` in the scenario, ``clock`` by the venue's clock: what differs. ``shows``: what the step is there for."""
+    """At ``place`` in the scenario, ``clock`` by the venue's clock: what differs. ``shows`` names the step's rule."""
 
     place: Place
     clock: str
@@ -182,7 +182,7 @@ class Performance:
         self.failures.append(Failure(place, said, "; ".join(map(str, dos)), tuple(found), shows))
 
     def _do(self, do: Do) -> None:
-        command = do.command(self.stage.state, self.stage.now)
+        command = do.command(self.stage.state.spec, self.stage.now, self.stage.state)
         if command is not None:
             self.stage.do(command)
         else:

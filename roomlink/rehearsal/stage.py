@@ -65,7 +65,8 @@ class Stage:
         """Put the devices on the bench and begin: ``walls`` stand as given, all others as the state says or closed."""
         self.walls = SimulatedWalls(self.clock, self.surely)
         self._at_rest(walls)
-        lost = (alarm.removeprefix("device-lost/") for alarm in standing(self.state) if alarm.startswith("device-lost/"))
+        prefix = "device-lost/"
+        lost = (alarm.removeprefix(prefix) for alarm in standing(self.state) if alarm.startswith(prefix))
         self.unplugged.update(lost)
         self._start_outputs(power_was_lost=False)
         self.walls.begin(self.state)

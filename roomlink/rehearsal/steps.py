@@ -11,6 +11,7 @@ from typing import Any
 
 from roomlink.core import commands as cmd
 from roomlink.core.commands import Actor, Command
+from roomlink.core.spec import Spec
 from roomlink.core.state import State
 from roomlink.rehearsal import evening_steps, hand_steps
 from roomlink.rehearsal.booking import book, cancel
@@ -44,12 +45,15 @@ class Do:
     verb: str
     members: Members
 
-    def command(self, state: State, now: float) -> Command | None:
-        """What the core is told in ``state`` at the stamp ``now``; None for what is not the core's."""
+    def command(self, spec: Spec, now: float, state: State | None = None) -> Command | None:
+        """What the core is told at the stamp ``now``; None for what is not the core's.
+
+        ``state`` is needed where a verb looks up what is on, such as the date of a booking.
+        """
         verb = VERBS[self.verb]
         if verb.make is None:
             return None
-        m = {**self.members, "object": self.members[self.verb], "now": now, "state": state, "spec": state.spec}
+        m = {**self.members, "object": self.members[self.verb], "now": now, "spec": spec, "state": state}
         by = m.get("by", NOBODY)
         holder = m.get("holder", _finger(self.verb, by, m))
         return verb.make(Actor(by, m.get("via", "panel" if holder else "http"), holder), m)

@@ -27,9 +27,7 @@ class Metrics:
         self._alarms = Gauge(
             "roomlink_alarms", "Alarms by state and priority.", ["state", "priority"], registry=self.registry
         )
-        self._raised = Gauge(
-            "roomlink_alarms_raised", "Alarms raised in the last ten minutes.", registry=self.registry
-        )
+        self._raised = Gauge("roomlink_alarms_raised", "Alarms raised in the last ten minutes.", registry=self.registry)
         self.listeners = Gauge("roomlink_listeners", "Sockets that listen.", registry=self.registry)
         self.command_seconds = Histogram(
             "roomlink_command_seconds",

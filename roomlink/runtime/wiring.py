@@ -260,9 +260,7 @@ def _in_order(spec: Spec, bindings: list[Binding]) -> list[Binding]:
             return 1 if "sound" in control.carries else 3
         return 2 if is_sound(control) else 3
 
-    return [
-        replace(b, hushes=comes_up and rank(b) == 0 and b.cls == "signal") for b in sorted(bindings, key=rank)
-    ]
+    return [replace(b, hushes=comes_up and rank(b) == 0 and b.cls == "signal") for b in sorted(bindings, key=rank)]
 
 
 def _wall_inputs(name: str, partition: Data, point: Callable[[str, Data], str]) -> list[tuple[str, str, Input]]:

@@ -49,7 +49,7 @@ def _tick(dice: Random, place: Place, at: float) -> Command:
 
 def _checked(dice: Random, place: Place, at: float) -> Command:
     item = f"wall/{dice.choice(place.walls)}/{dice.choice(['closed', 'open'])}"
-    return cmd.RecordCheck(ENGINEER, item, dice.choice(["passed", "failed"]), "Kim, on site")
+    return cmd.RecordCheck(ENGINEER, item, dice.choice(["pass", "fail"]), "Kim, on site", note="seen")
 
 
 def _extend(dice: Random, place: Place, at: float) -> Command:

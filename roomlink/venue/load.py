@@ -119,9 +119,7 @@ def _resolve(reading: Reading, drivers: DeviceRules | None) -> dict[str, Any]:
         data["journal"] = {"keep_s": model.journal.keep_days * 86400.0}
     devices = wiring.devices(model, raw, drivers, report)
     data["partitions"] = inputs.walls(model, partitions, devices, report)
-    data["overrides"] = inputs.overrides(
-        model.overrides, here, devices, report, mutes=travel.mutes(microphones)
-    )
+    data["overrides"] = inputs.overrides(model.overrides, here, devices, report, mutes=travel.mutes(microphones))
     data["devices"], data["supplies"] = devices.config, supplies
     data |= stations.stations(model, data["controllers"], here, devices, report)
     data |= stations.locks(model.locks, here, data["controllers"], report)

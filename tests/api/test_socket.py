@@ -505,7 +505,7 @@ async def test_a_mute_socket_lets_go_within_a_second_of_real_time(start) -> None
 
 
 async def test_after_a_stall_whoever_is_heard_first_what_was_held_stands_where_it_was_let_go(start) -> None:
-    """Held up for 30 s with timers that run later still: another panel's order does not let a ramp run to its end first."""
+    """Held up for 30 s, timers later still: another panel's order does not let a ramp run to its end first."""
 
     class Late(VirtualClock):
         def call_at(self, stamp: float, call: Callable[[], None]) -> VirtualTimer:

@@ -8,7 +8,15 @@ import pytest
 
 from roomlink.core import sources, travel_view, view
 from roomlink.core.bookings import Wish
-from roomlink.core.commands import CancelBooking, CreateBooking, EndOverflow, StartOverflow
+from roomlink.core.commands import (
+    SERVICE,
+    CancelBooking,
+    Configure,
+    CreateBooking,
+    EndOverflow,
+    JoinZones,
+    StartOverflow,
+)
 from roomlink.core.events import ControlSet, Regrouped
 from roomlink.core.travel_events import OneWayEnded, OneWaySet
 from roomlink.errors import BadValue, CallerFault, Refused, UnknownName
@@ -273,3 +281,15 @@ def test_making_it_another_zones_leaves_the_old_one_without() -> None:
     decision = start(driver, "balcony", "a", "b")
     assert isinstance(decision.events[0], OneWaySet)
     assert driver.value("c", "program") is None
+
+
+def test_it_ends_with_its_zone_while_the_others_are_joined() -> None:
+    """A configuration without the receiving zone, and with another regrouping in the same entry, is taken."""
+    driver = make(4)
+    start(driver, "balcony", "b", "d")
+    driver.do(JoinZones(FINGER, "hall", ("c", "b")))
+    combining = {"on_combine": {"volume": "lead"}, "others": "mirror"}
+    rules = venues.lead_by_order(venues.names(2), **combining)
+    driver.do(Configure(SERVICE, venues.row(2, controls=CONTROLS, combining=rules), "smaller"))
+    assert list(driver.state.one_ways) == []
+    assert list(driver.state.spec.zones) == ["a", "b"]
