@@ -248,8 +248,11 @@ class Connection:
 
     def _take_all(self) -> None:
         """Take what came, but no faster than it can be answered: a flood waits where it comes from."""
-        if self._taking or self._rest is not None:
+        if self._taking:
             return  # answering at once makes room: the loop below sees it
+        if self._rest is not None:
+            self._wire.hold_back(bool(self._inbox))
+            return
         self._taking = True
         try:
             while self._inbox and not self._end.done() and self._can_take():

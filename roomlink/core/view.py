@@ -240,7 +240,8 @@ def watched_face(state: State, controller: str, now: float, *, may_see: bool = F
     """A controller as everybody sees it."""
     if may_see or not is_veiled(state, controller):
         return face(state, controller, now)
-    return {"controller": controller, "links": [], **face_role(state, controller), "controls": {}, "alarms": []}
+    nothing: Data = {"controls": {}, "alarms": [], "endings": [], "closings": []}
+    return {"controller": controller, "links": [], **face_role(state, controller), **nothing}
 
 
 def groups(state: State) -> list[list[str]]:

@@ -16,6 +16,8 @@ PAGES = (SPEED, SIZING)
 BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
 TITLES = {
     "fanout": "Telling many panels",
+    "busy": "Telling many panels very often",
+    "panels": "Telling more and more panels",
     "press": "A press",
     "panel": "A press in a browser",
     "growing": "What grows with the venue",
@@ -24,6 +26,7 @@ TITLES = {
     "crowd": "Beside a crowd",
     "keeping": "Backup and retention",
     "diary": "The diary",
+    "nodes": "Several machines",
 }
 """The measurements in the order of the page."""
 _MET = {True: "yes", False: "**no**", None: ""}

@@ -5,13 +5,13 @@ from __future__ import annotations
 import selectors
 import signal
 import socket
-import statistics
 import tempfile
 import time
 from pathlib import Path
 from typing import Any
 
 from tests.bench import _load
+from tests.bench._figures import Figure, Found, quick
 from tests.bench.press import PRESSES, Presser
 from tests.nats_servers import NatsServer
 from tests.test_nodes import Site, act
@@ -73,7 +73,8 @@ def hand_over(site: Site, number: int) -> float:
     return longest
 
 
-def main() -> None:
+def main() -> list[Found]:
+    panels, presses, hand_overs = (20, 10, 1) if quick() else (PANELS, PRESSES, HAND_OVERS)
     with tempfile.TemporaryDirectory() as made:
         server = NatsServer(Path(made) / "nats")
         server.start()
@@ -83,22 +84,23 @@ def main() -> None:
                 site.node(name)
             first = site.writer(["a", "b"])
             second = "b" if first == "a" else "a"
-            us = {}
+            took = {}
             for name in (first, second):
                 presser = Presser("roomlink", _port(site.nodes[name].url), PATH)
                 presser.number = {first: 0, second: 5000}[name]
-                us[name] = statistics.median(presser.press() for _ in range(PRESSES)) * 1e6
+                took[name] = [presser.press() for _ in range(presses)]
                 presser.sock.close()
-            print(f"a press through the writer {us[first]:.0f} us, through another node {us[second]:.0f} us")
-            waits = [hand_over(site, number) for number in range(HAND_OVERS)]
-            print(f"planned hand-over: longest wait {max(waits) * 1e3:.0f} ms of {HAND_OVERS}, none refused")
+            waits = [hand_over(site, number) for number in range(hand_overs)]
             alive = next(served for served in site.nodes.values() if served.process.poll() is None)
-            print(f"{PANELS} panels that come at once all have their view after {wave(_port(alive.url), PANELS):.2f} s")
+            writer = "a press through the writer"
+            return [
+                Figure("A press through another node", "us", took[second], writer, took[first], paired=False),
+                Figure("A planned hand-over: the longest wait, none refused", "ms", waits),
+                Figure(
+                    f"{panels:,} panels that come at once: all have their view", "s", [wave(_port(alive.url), panels)]
+                ),
+            ]
         finally:
             for served in site.nodes.values():
                 served.stop()
             server.stop()
-
-
-if __name__ == "__main__":
-    main()
