@@ -43,7 +43,7 @@ async def test_an_entry_says_when_who_and_what(busy: Running) -> None:
     assert entry["at"] == "1970-01-12T13:46:40.000Z"
     assert (entry["who"], entry["via"]) == ("http 127.0.0.1", "http")
     assert entry["did"] == {"command": "Act", "control": "volume", "do": "set", "value": -20.0, "zone": "heron"}
-    assert [one["type"] for one in entry["events"]] == ["control"]
+    assert [one["type"] for one in entry["events"]] == ["control", "used"]
     first = (await events(busy, "?after=0&limit=1"))["events"][0]
     assert first["events"][0] == {"type": "configured", "digest": busy.loaded.digest}
 

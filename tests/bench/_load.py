@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 KEY = b"dGhlIHNhbXBsZSBub25jZQ=="
 TOPIC = b"change"
+ASKERS = 8
 
 
 def text_frame(payload: bytes) -> bytes:
@@ -75,11 +76,13 @@ class Kind:
 
     shake: Callable[[socket.socket], None]
     ask: Callable[[int], bytes]
+    reply: bytes = b""
+    """What is in the answer to who asked, if there is one beside the change."""
 
 
 def kinds(path: str) -> dict[str, Kind]:
     return {
-        "roomlink": Kind(upgrade(path), lambda n: text_frame(act(n))),
+        "roomlink": Kind(upgrade(path), lambda n: text_frame(act(n)), b'"type":"ok"'),
         "broadcast": Kind(upgrade(path), lambda n: text_frame(filled(n))),
         "nats": Kind(nats, lambda n: b"PUB %s %d\r\n%s\r\n" % (TOPIC, len(filled(n)), filled(n))),
         "mqtt": Kind(mqtt, lambda n: mqtt_publish(filled(n))),
@@ -117,7 +120,7 @@ def positions(chunk: bytes) -> Iterator[int]:
 
 
 class Load:
-    """``count`` listeners; the first one asks."""
+    """``count`` listeners; the first few ask in turn, as one alone would be taken for a flood."""
 
     def __init__(self, kind: Kind, port: int, count: int) -> None:
         self.kind, self.count = kind, count
@@ -142,6 +145,9 @@ class Load:
         self.select.register(sock, selectors.EVENT_READ)
         return sock
 
+    def asker(self, position: int) -> socket.socket:
+        return self.socks[position % min(ASKERS, len(self.socks))]
+
     def read(self, until: float) -> None:
         """Read what comes up to the time ``until``."""
         while (left := until - time.perf_counter()) > 0:
@@ -163,7 +169,7 @@ class Load:
             self.waiting[position] = self.waiting.get(position, self.count) - 1
             if self.waiting[position] == 0:
                 self.last[position] = now
-            if sock is self.socks[0]:
+            if sock is self.asker(position):
                 self.own[position] = now
         self.reached[sock] = newest
 
@@ -186,7 +192,7 @@ def run(kind: Kind, port: int, count: int, rate: float, changes: int) -> dict[st
     for n in range(changes):
         load.read(start + n / rate)
         asked[base + n + 1] = time.perf_counter()
-        load.socks[0].sendall(kind.ask(base + n + 1))
+        load.asker(base + n + 1).sendall(kind.ask(base + n + 1))
     deadline = time.perf_counter() + 30
     while len(load.last) < base + changes and time.perf_counter() < deadline:
         load.read(time.perf_counter() + 0.05)

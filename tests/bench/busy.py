@@ -5,7 +5,7 @@ from __future__ import annotations
 from tests.bench._figures import Figure, Found, quick
 from tests.bench.fanout import measure, of
 
-PANELS, RATE, CHANGES, ROUNDS = 1000, 200.0, 600, 3
+PANELS, RATE, CHANGES, ROUNDS = 1000, 200.0, 400, 2
 
 
 def main() -> list[Found]:

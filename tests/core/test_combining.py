@@ -455,6 +455,37 @@ def test_a_combine_is_one_decision() -> None:
     assert driver.state.deadlines.first() is None
 
 
+def test_a_wall_that_closes_ends_all_that_crossed_it_in_the_same_entry() -> None:
+    """Sound, each display and links by hand; nothing gets louder or is unmuted, and after an hour idle values count."""
+    controls = {
+        "program": venues.choice("laptop", sources=True, carries=["sound"]),
+        "screen": venues.choice("laptop", sources=True, carries=["picture"]),
+        "volume": venues.level(),
+        "mute": venues.switch(),
+    }
+    restore = dict.fromkeys(("volume", "mute"), "restore")
+    for hours, volume in ((0.5, -40.0), (1.5, -45.0)):
+        driver = make(2, controls=controls, on_combine={"volume": "quietest", "mute": "lead"}, on_separate=restore)
+        driver.set("b", "volume", -10.0)
+        driver.set("a", "volume", -40.0)
+        driver.wall("a-b", "open")
+        driver.set("b", "program", "a/laptop")
+        driver.set("a", "screen", "b/laptop")
+        driver.link("b-panel", "a")
+        for zone in "ab":
+            driver.set(zone, "volume", -45.0 if zone == "b" else -38.0)
+            driver.set(zone, "mute", True)
+        driver.advance(3600.0 * hours)
+        entries = len(driver.decisions)
+        driver.wall("a-b", "closed")
+        assert len(driver.decisions) == entries + 1
+        assert (driver.value("b", "program"), driver.value("a", "screen")) == (None, None)
+        assert driver.linked("b-panel") == ["b"]
+        driver.advance(5.0)
+        assert driver.values("mute", "ab") == [True, True]
+        assert driver.values("volume", "ab") == [volume if hours < 1.0 else -38.0, -45.0]
+
+
 def test_gaps_of_a_combine_make_in_a_second_entry_all_at_one_deadline() -> None:
     """However many zones change their option."""
     driver = make(4, controls={"program": venues.choice(gap=0.3)}, on_combine={"program": "lead"})

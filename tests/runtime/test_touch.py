@@ -215,3 +215,13 @@ def test_who_leads_where_a_private_booking_is_in_is_told_to_those_who_watch() ->
     assert change["controllers"]["b-panel"] == view.watched_face(driver.state, "b-panel", driver.now)
     assert change["controllers"]["b-panel"]["lead"] is False
     assert change["controllers"]["b-panel"]["links"] == []
+
+
+def test_a_panel_that_gets_to_a_private_booking_leaves_nothing_of_before() -> None:
+    """Those who watch have a whole new picture of it: each part of a panel's is in it, with nothing inside."""
+    driver = hall()
+    book(driver, "b", 60, 120, private=True)
+    driver.advance(80 * 60.0)
+    hidden = view.watched_face(driver.state, "b-panel", driver.now)
+    assert hidden.keys() == view.face(driver.state, "b-panel", driver.now).keys()
+    assert not any(hidden[part] for part in ("links", "controls", "alarms", "endings", "closings"))
