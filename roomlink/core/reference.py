@@ -79,7 +79,9 @@ def choose(state: State, group: Group, parts: list[Group]) -> Reference | None:
         # Where the lead's own part is out of the question, the lead of what is left stands for it.
         among = [part for part in among if home in part] or _led(state, among)
     part = among[0]
-    return Reference(_speaker(state, part), part, settled)
+    # Of a part that a live booking has, an idle zone that joined it does not speak for the booking.
+    speakers = tuple(zone for zone in part if zone in state.in_use) or part
+    return Reference(_speaker(state, speakers), part, settled)
 
 
 def _used_last(state: State, parts: list[Group]) -> list[Group]:

@@ -5,7 +5,7 @@ And what a zone gets back when it parts: what it had, in the same booking or a w
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import asdict
 from typing import Any, NamedTuple
 
@@ -32,14 +32,18 @@ def adopted(
     old_of: Mapping[str, Group],
     used: Mapping[str, float],
     in_use: Mapping[str, tuple[str, str]],
+    absent: Container[str] = (),
 ) -> Adopted | None:
-    """Which part of a group that grew is adopted; None where nobody can tell."""
-    place = {controller: -rank for rank, controller in enumerate(plan.lead_order)}
+    """Which part of a group that grew is adopted; None where nobody can tell. ``absent``: whose panels are gone."""
+    # Those that are there lead before those that are gone.
+    place = {controller: (controller not in absent, -rank) for rank, controller in enumerate(plan.lead_order)}
 
-    def weight(part: Group) -> tuple[bool, float, float]:
-        leads = [float(rank) for controller, rank in place.items() if plan.homes[controller] in part]
+    def leads(zones: Group) -> list[tuple[bool, int]]:
+        return [at for controller, at in place.items() if plan.homes[controller] in zones]
+
+    def weight(part: Group) -> tuple[bool, float, tuple[bool, float]]:
         newest = max(used.get(zone, NEVER) for zone in part)
-        return any(zone in in_use for zone in part), newest, max(leads, default=NEVER)
+        return any(zone in in_use for zone in part), newest, max(leads(part), default=(False, NEVER))
 
     parts = list(dict.fromkeys(tuple(z for z in group if old_of[z] == old_of[zone]) for zone in group))
     ranked = sorted(parts, key=weight, reverse=True)
@@ -48,8 +52,9 @@ def adopted(
         return None
     booked = [part for part in parts if weight(part)[0]]
     of_bookings = tuple(zone for part in booked for zone in part) if len(booked) < len(parts) else ()
-    lead = plan.lead_of(first)
-    zone = plan.homes[lead] if lead else max(first, key=lambda one: used.get(one, NEVER))
+    speak = tuple(zone for zone in first if zone in in_use) or first
+    led = {at: controller for controller, at in place.items() if plan.homes[controller] in speak}
+    zone = plan.homes[led[max(led)]] if led else max(speak, key=lambda one: used.get(one, NEVER))
     return Adopted(zone, first, of_bookings)
 
 

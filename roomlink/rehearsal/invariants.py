@@ -250,7 +250,7 @@ class Watch:
 
         used = before.used if self.used is None else self.used
         old_of = {zone: before.groups.get(zone, (zone,)) for zone in group}
-        chosen = adopted(self.plan, group, old_of, used, before.in_use) if len(olds) > 1 else None
+        chosen = adopted(self.plan, group, old_of, used, before.in_use, state.absent) if len(olds) > 1 else None
         kept = self._kept(before, state, group[0], now) if len(group) == 1 else {}
         wishes = treated(self.plan, group, olds, base, kept, chosen, near)
         return wishes | travelling.muted(self.plan, group, olds, state)

@@ -79,6 +79,13 @@ def place_of(variants: Iterable[Mapping[str, Any]]) -> Place:
         for point in binding.points.values()
     )
     read = dict.fromkeys((name, point) for one in wired for name, device in one.items() for point in device.inputs)
+    keys = dict.fromkeys(
+        (name, point)
+        for one in wired
+        for name, device in one.items()
+        for point, parts in device.stations.items()
+        if any(part.kind == "key" for part in parts)
+    )
     return Place(
         zones=names("zones"),
         walls=names("partitions"),
@@ -93,6 +100,6 @@ def place_of(variants: Iterable[Mapping[str, Any]]) -> Place:
         brought=[f"venue/{name}" for name in names("venue_sources")],
         devices=names("devices"),
         points=list(driven),
-        inputs=list(read),
+        inputs=[*read, *keys],
         variants=len(datas),
     )

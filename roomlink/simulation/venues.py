@@ -150,10 +150,26 @@ def _wire(data: Data, dice: Random) -> None:
             wall["contacts"] = {end: {"device": "sensors", "point": {"name": f"{name} {end}"}} for end in ends}
             wall["sensed"] = True
     mutes = {microphone["mute"]: True for microphone in data["microphones"].values()}
+    data["stations"] = {"keypad": _station(next(iter(data["controllers"])), dice)}
     data["overrides"] = {
         "fire": _override("life-safety", {"mute": True, "house": 100.0, **mutes}, None),
         "rigging": _override("lockout", {"house": 100.0}, list(data["zones"])[:1]),
     }
+
+
+def _station(controller: str, dice: Random) -> Data:
+    """Keys and a lamp at the sensors: what is held there is held by no client, so that nothing is."""
+    does = {"quiet": ("toggle", "mute", None, None), "softer": ("step", "volume", -3.0, None),
+            "evening": (None, None, None, dice.choice([*SCENES]))}  # fmt: skip
+    keys = {
+        name: {"do": do, "control": control, "value": value, "scene": scene, "pressed": True, "each": False,
+               "device": "sensors", "point": {"name": f"{name} key"}}
+        for name, (do, control, value, scene) in does.items()
+    }  # fmt: skip
+    shows = {"control": "mute", "shows": "is", "is": True, "on": "lit", "off": "dark", "mixed": "blink"}
+    lamp = {**shows, "device": "sensors", "point": {"name": "quiet lamp"}}
+    parts = {"keys": keys, "knobs": {}, "lamps": {"quiet": lamp}}
+    return {"name": "Keypad", "controller": controller, "debounce": 0.03, **parts}
 
 
 def _override(kind: str, values: Data, zones: list[str] | None) -> Data:
@@ -318,5 +334,6 @@ def _drop_scenes(data: Data, goes: Callable[[Data], bool]) -> None:
 
 def _drop_controller(data: Data, name: str) -> None:
     del data["controllers"][name]
+    data["stations"] = {n: one for n, one in data.get("stations", {}).items() if one["controller"] != name}
     if data["combining"] is not None:
         data["combining"]["lead_order"] = [one for one in data["combining"]["lead_order"] if one != name]

@@ -8,9 +8,11 @@ from roomlink.core import snapshot
 from roomlink.core.apply import apply
 from roomlink.core.commands import CLOCK, SERVICE, Act, Actor, RecallScene, ReportControl
 from roomlink.core.divisions import UsedByHand
+from roomlink.core.lead_records import ReportPanel
 from roomlink.limits import USED_EVERY_S
 from roomlink.testing import venues
 from roomlink.testing.driver import FINGER, Driver
+from tests.core.booked import book, hall
 
 RULES: dict[str, Any] = {"on_combine": {"volume": "lead", "program": "lead"}}
 SCENES = {"dinner": {"name": "Dinner", "type": "section", "values": {"volume": -38.0}}}
@@ -117,3 +119,16 @@ def test_all_zones_that_a_controller_reaches_are_used() -> None:
     driver.link("a-panel", "b")
     driver.do(Act(FINGER, "volume", "set", controller="a-panel", value=-11.0))
     assert set(driver.state.used.live()) == {"a", "b"}
+
+
+def test_an_idle_zone_that_joined_a_booking_does_not_speak_for_it() -> None:
+    """Also where it leads, as the booking's own panel is gone: who comes next adopts what the booking has."""
+    driver = hall(combining=venues.lead_by_order("bca", **RULES))
+    book(driver, "b", 0, 120)
+    driver.advance(600.0)
+    driver.wall("b-c", "open")
+    driver.set("b", "volume", -38.0)
+    driver.set("c", "volume", -6.0)
+    driver.do(ReportPanel(SERVICE, "b-panel", False, ("c-panel",)))
+    driver.wall("a-b", "open")
+    assert driver.values("volume", "abc") == [-38.0, -38.0, -6.0]

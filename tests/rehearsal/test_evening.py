@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -32,10 +33,12 @@ from roomlink.core import (
 )
 from roomlink.core.spec import LevelSpec
 from roomlink.drivers.registry import Registry
+from roomlink.errors import VenueFault
 from roomlink.rehearsal.invariants import Watch
 from roomlink.rehearsal.runner import Performance, run
 from roomlink.rehearsal.scenario import Scenario, load_scenario
 from roomlink.rehearsal.stage import Stage
+from roomlink.runtime import wanted
 from roomlink.runtime.device_rules import DriverRules
 from roomlink.runtime.stations import Stations
 from roomlink.venue.load import Loaded, load
@@ -98,12 +101,23 @@ def nothing(*_: Any, **__: Any) -> None:
 
 def _lead_alone(state: Any, group: Any, parts: Any) -> reference.Reference | None:
     lead = leading.lead_of(state, group)
-    home = None if lead is None else state.spec.controllers[lead].home
+    home = "" if lead is None else state.spec.controllers[lead].home
     return next((reference.Reference(home, part) for part in parts if home in part), None)
 
 
 def _ageless(draft: Any, combining: Any, zone: str) -> Any:
     return draft.alone.get(zone, {})
+
+
+def _both_ways(state: Any, zone: str, choice: Any) -> Iterator[str]:
+    yield from state.group_of[zone]
+    for flow in state.one_ways.values():
+        ends = (flow.source, flow.to)
+        yield from ends if zone in ends else ()
+
+
+def _unhushed(binding: Any, value: Any, until: float) -> Any:
+    return lambda at: binding.scaling.out(value)
 
 
 def _loud(spec: Any, control: str, now: Any, value: Any) -> Any:
@@ -128,11 +142,13 @@ FAULTS: list[tuple[str, Any, str, Any]] = [
 ]
 """One a rule: where it is switched off, and what is there instead."""
 MORE: list[tuple[str, Any, str, Any]] = [
+    ("power return", wanted, "muted", _unhushed),
     ("who adopts whom", reference, "_used_last", lambda state, parts: parts),
     ("combine on request", arrangements, "mismatched", lambda wall: False),
     ("links by hand", homing, "go_home", nothing),
     ("restore has an age", treating, "quiet", _loud),
     ("what travels", radio, "mute_parted", nothing),
+    ("one-way overflow", sources, "_near", _both_ways),
     ("stations", lamps, "_votes", lambda *_: []),
     ("locks and leads", leads, "_next", nothing),
     ("the end", closings, "put_off", lambda draft, routine, zones, due: tuple(zones)),
@@ -170,3 +186,68 @@ def test_a_rule_that_is_switched_off_is_found_by_its_own_expectation(
 def test_each_rule_has_a_fault() -> None:
     """Fourteen, and none twice."""
     assert tuple(rule for rule, *_ in FAULTS) == RULES
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        ("evenings.yaml", "heron:  {house: 60,", "heron:  {screen: open, house: 60,", "a motion takes no value"),
+        ("venue.yaml", "camera, signage]", "camera, signage, lead]", "cannot be named 'lead'"),
+        ("venue.yaml", "sources: true ", "allow_none: false ", "allow_none"),
+    ],
+)
+def test_what_no_venue_may_say_is_refused(tmp_path: Path, file: str, old: str, new: str, says: str) -> None:
+    """A motion in a scene, an option with a word of the rules, a choice that may not be empty and starts so."""
+    venue = shutil.copytree(DEMO, tmp_path / "hall")
+    text = (venue / file).read_text()
+    assert old in text
+    (venue / file).write_text(text.replace(old, new))
+    with pytest.raises(VenueFault) as caught:
+        load(venue, DriverRules(Registry.of()))
+    assert says in str(caught.value)
+
+
+REFUSED = """
+rehearsal: {name: Nothing of that, start: 2026-03-13 06:00}
+steps:
+  - do: {prolong: nobody, for: 5min}
+    expect: {refused: unknown-name}
+  - do: {tick: plover-tern, of: nobody}
+    expect: {refused: unknown-name}
+  - do: {keep-on: night}
+    expect: {refused: nothing-closes}
+"""
+MISTAKEN = """
+rehearsal: {name: Mistakes, start: 2026-03-13 06:00}
+steps:
+  - do: {mark: plover-tern}
+    expect: {told: {heron: 5}, moves: {gala: {heron-plover: {too: open}, attic: none}}, closing: {attic: none}}
+"""
+
+
+def test_what_an_evening_has_not_is_refused_and_mistakes_have_their_place(demo: Loaded, tmp_path: Path) -> None:
+    """Bookings, moves and routines that are not there; words that a scenario does not know."""
+    path = tmp_path / "day.yaml"
+    path.write_text(REFUSED)
+    result = run(load_scenario(path, demo.spec), demo)
+    assert result.passed, str(result)
+    path.write_text(MISTAKEN)
+    with pytest.raises(VenueFault) as caught:
+        load_scenario(path, demo.spec)
+    found = [finding.key for finding in caught.value.findings]
+    assert found == [
+        "steps[0].do",
+        "steps[0].expect.told.heron",
+        "steps[0].expect.moves.gala.heron-plover.too",
+        "steps[0].expect.moves.gala.attic",
+        "steps[0].expect.closing.attic",
+    ]
+
+
+def test_a_failure_names_the_rule_that_its_step_shows(demo: Loaded, tmp_path: Path) -> None:
+    """In words, and in the report for other programs."""
+    path = tmp_path / "day.yaml"
+    path.write_text("steps: [{shows: crew, expect: {groups: [[heron, plover]]}}]")
+    (failure,) = (result := run(load_scenario(path, demo.spec), demo)).failures
+    assert str(failure).splitlines()[0].endswith("(shows: crew)")
+    assert result.as_data()["failures"][0]["shows"] == "crew"
