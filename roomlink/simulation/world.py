@@ -20,6 +20,7 @@ from roomlink.api.socket import Sockets
 from roomlink.core.apply import apply
 from roomlink.core.bookings import PhaseSet
 from roomlink.core.commands import SERVICE, Command, Configure, Recover, StopMotion
+from roomlink.core.evening_records import ClosingEnded
 from roomlink.core.events import Entry
 from roomlink.core.state import State
 from roomlink.drivers.registry import Registry
@@ -69,9 +70,10 @@ class WatchedEngine(Engine):
     def committed(self, entry: Entry) -> None:
         if self.watch is not None:
             self.watch.look(self.durable)
-            # A booking's scene, and what recovery lets go of as of the last stamp, set levels beside the regrouping.
-            phases = any(isinstance(event, PhaseSet) for event in entry.events)
-            self.watch.mixed = phases or entry.did.get("command") == "Recover"
+            # The scene of a booking or of a routine that waited, and what recovery lets go of as of the last stamp, set
+            # levels beside the regrouping.
+            scenes = any(isinstance(event, PhaseSet | ClosingEnded) for event in entry.events)
+            self.watch.mixed = scenes or entry.did.get("command") == "Recover"
         super().committed(entry)
         if self.watch is not None:
             self.watch.entry(self.durable, entry.at)
