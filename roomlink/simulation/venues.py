@@ -57,8 +57,15 @@ def random_venue(dice: Random) -> Data:
         occupancy=[{"zones": [zone], "posted": 100} for zone in zones] + [{"zones": zones[:2], "posted": 230}],
         bookings={"set_up": 300.0, "clear_down": 300.0, "infeasible": "flag", "warn": 60.0, "extend": [60.0, 900.0]},
         paging={"desk": DESK},
-        routines={"night": {"scene": "dark", "cron": {"hour": "23"}, "when_busy": dice.choice(["skip", "defer"]),
-                            "unless_used": dice.choice([0.0, 120.0]), "warn": 30.0}},
+        routines={
+            "night": {
+                "scene": "dark",
+                "cron": {"hour": "23"},
+                "when_busy": dice.choice(["skip", "defer"]),
+                "unless_used": dice.choice([0.0, 120.0]),
+                "warn": 30.0,
+            }
+        },
         crews={},
     )
     _travelling(data, zones, dice)
