@@ -169,6 +169,8 @@ def sound(control: AnyControl, path: Path, report: Report, venue: Mapping[str, S
 def _path(detail: ErrorDetails) -> tuple[Path, bool]:
     """Where an error is, and whether it is about the key itself."""
     path = [part for part in detail["loc"] if not str(part).startswith(equipment.TAG)]
+    if detail["type"] == "extra_forbidden" and str(detail["loc"][-1]).startswith(equipment.TAG):
+        path.append(detail["loc"][-1])  # written in the file: a mark of ours is never last there
     if detail["type"] in ("union_tag_invalid", "union_tag_not_found"):
         path.append("kind")
     # pydantic puts the kind of a control between the control and its member.

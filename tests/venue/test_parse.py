@@ -18,6 +18,7 @@ WALL = "partitions.heron-plover"
 STRUCTURE: list[tuple[str, Any, str, str]] = [
     # the value to spoil, what is written instead, what the finding says, what would be right
     ("zonez", {}, "unknown key 'zonez'", "did you mean 'zones'?"),
+    ("#", [], "unknown key '#'", "the keys here are"),
     ("venue", ..., "'venue' is missing", "id, name and timezone"),
     ("venue.id", ..., "'id' is missing", "write id: a name for programs"),
     ("venue.id", "Harbour Hall", "is not a name", "lower-case letters"),
