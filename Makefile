@@ -31,8 +31,9 @@ js: browser-tools
 	cd clients/web && test -d node_modules/axe-core || (npm install --no-save --no-package-lock --no-audit --no-fund --loglevel=error)
 	cd clients/web && npx tsc --project . && node --test test/*.test.js
 
+# Three at a time, a file in one of them: most tests wait for something real, and two cores have room for that.
 unit: $(SETUP)
-	.venv/bin/pytest
+	.venv/bin/pytest -n 3 --dist loadfile
 
 bench: $(SETUP)
 	$(PY) -m tests.bench
