@@ -99,7 +99,7 @@ def _give(draft: Draft, group: Group, lead: Lead) -> None:
     combining = draft.spec.combining
     if combining is not None:
         leading.settle_roles(draft, combining, group)
-    occupancy.settle(draft, [zone for zone in group if zone in draft.in_use])
+    occupancy.settle(draft, [zone for zone in group if zone in draft.in_use], treats=False)
 
 
 def settle(draft: Draft, old: Spec) -> None:

@@ -96,10 +96,11 @@ def shown(state: State, controller: str, control: str, spec: ControlSpec, now: f
     return feedback.of_states(policy, votes(state, controller, control, spec))
 
 
-def link(draft: Draft, controller: str, zone: str, reason: str) -> None:
+def link(draft: Draft, controller: str, zone: str, reason: str, *, treats: bool = True) -> None:
     """Link for ``reason``, as the one linked last; a new link treats levels by the controller's ``on_link``.
 
-    Combining gives no order of linking to a link that stands already, and does not touch levels.
+    Combining gives no order of linking to a link that stands already, and does not touch levels. Nor does a link that
+    only follows a regrouping or another lead: ``treats`` is False, for what levels do then is ``on_combine``'s to say.
     """
     old = draft.links.get((controller, zone))
     last = reason != "combining"
@@ -113,12 +114,13 @@ def link(draft: Draft, controller: str, zone: str, reason: str) -> None:
     if old is not None and last:
         new = replace(new, since=draft.now)
     fresh = old is None or old.reasons == ("combining",)
+    treated = treats and fresh and reason in ("hand", "booking")
     policy = draft.spec.controllers[controller].on_link
-    if fresh and reason in ("hand", "booking") and policy == "pickup":
+    if treated and policy == "pickup":
         levels = (c for c, s in draft.spec.zones[zone].controls.items() if isinstance(s, LevelSpec))
         new = replace(new, pickup=tuple(levels))
     draft.emit(LinkSet(controller, zone, new, last))
-    if fresh and reason in ("hand", "booking") and policy == "carry":
+    if treated and policy == "carry":
         _carry(draft, controller, zone)
 
 

@@ -83,13 +83,16 @@ def _recall(draft: Draft, command: RecallScene, who: str) -> None:
 # Links and wall requests: made to fit what is in use, from whatever they were
 
 
-def settle(draft: Draft, zones: Iterable[str]) -> None:
-    """Make links by booking and wall requests fit what is in use now, in ``zones`` and what is booked with them."""
+def settle(draft: Draft, zones: Iterable[str], *, treats: bool = True) -> None:
+    """Make links by booking and wall requests fit what is in use now, in ``zones`` and what is booked with them.
+
+    ``treats``: whether new links do to levels what ``on_link`` says.
+    """
     around = {zone: None for zone in zones if zone in draft.spec.zones}
     for zone in list(around):
         if (one := _user(draft, zone)) is not None:
             around.update(dict.fromkeys(z for z in one.zones if z in draft.spec.zones))
-    _settle_links(draft, list(around))
+    _settle_links(draft, list(around), treats)
     for wall in {wall: None for zone in around for wall in draft.spec.walls_of[zone]}:
         _settle_request(draft, wall)
 
@@ -101,7 +104,7 @@ def follow(draft: Draft) -> None:
     regrouped = {z for event in draft.events if isinstance(event, Regrouped) for group in event.groups for z in group}
     taken = [zone for zone in draft.spec.zones if zone in regrouped and zone in draft.in_use] if regrouped else []
     if taken:
-        settle(draft, taken)
+        settle(draft, taken, treats=draft.spec.combining is None)
 
 
 def _user(state: State, zone: str) -> Occurrence | None:
@@ -111,7 +114,7 @@ def _user(state: State, zone: str) -> Occurrence | None:
     return one if one is not None and one.phase in BEFORE_THE_END else None
 
 
-def _settle_links(draft: Draft, zones: list[str]) -> None:
+def _settle_links(draft: Draft, zones: list[str], treats: bool) -> None:
     wanted = {(controller, zone) for zone in zones for controller in _leads(draft, zone)}
     for zone in zones:
         for controller in draft.linked_by.get(zone, ()):
@@ -121,7 +124,7 @@ def _settle_links(draft: Draft, zones: list[str]) -> None:
         for controller in _leads(draft, zone):
             link = draft.links.get((controller, zone))
             if link is None or "booking" not in link.reasons:
-                links.link(draft, controller, zone, "booking")
+                links.link(draft, controller, zone, "booking", treats=treats)
 
 
 def _leads(draft: Draft, zone: str) -> list[str]:

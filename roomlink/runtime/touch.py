@@ -214,9 +214,11 @@ def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bo
     keys = event.keys if isinstance(event, bookings.OccurrencesDropped) else [new.key for new in news]
     olds = [state.occurrences.get((event.booking, key)) for key in keys]
     for one in (*olds, *news):
-        if one is not None and state.endings:
-            # What is booked elsewhere in its zones changes what guests may have longer.
-            touch.ends.update(alarm_view.controllers_of(state, one.zones))
+        if one is not None:
+            # What is booked in a zone changes how long guests who have it may stay, which all of their panels tell.
+            for ending in (state.endings[key] for key in state.endings.live()):
+                if not set(one.zones).isdisjoint(ending.zones):
+                    touch.ends.update(alarm_view.controllers_of(state, ending.zones))
         if one is not None and one.live:
             touch.zones.update(one.zones)
             touch.veil |= one.private

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from roomlink.core import view, wall_view
 from roomlink.core.bookings import PhaseSet
-from roomlink.core.commands import Configure, RunRoutine
+from roomlink.core.commands import Act, Configure, RunRoutine
 from roomlink.core.events import Noticed, WallSet
 from roomlink.core.instants import rfc3339
 from roomlink.errors import Refused, UnknownName
+from roomlink.testing import venues
 from roomlink.testing.driver import PLAIN, Driver
 from tests.core.booked import at, book, cancel, change, change_one, data, hall, key, phases
 
@@ -135,6 +136,22 @@ def test_each_part_of_a_booking_has_its_own_lead_until_the_wall_opens(driver: Dr
     driver.wall("a-b", "closed")
     assert booked_links(driver) == {("a-panel", "a"), ("b-panel", "b")}
     assert driver.linked("a-panel") == ["a"]
+
+
+@pytest.mark.parametrize("policy", ["carry", "pickup"])
+def test_a_wall_that_opens_within_a_booking_gives_levels_by_combining_alone(policy: str) -> None:
+    """The booking's link follows the wall: what the lead set by hand before is not carried over the rule."""
+    rule = {**venues.lead_by_order("abc"), "on_combine": {"volume": "quietest"}}
+    driver = hall(combining=rule, panel={"on_link": policy})
+    driver.set("a-panel", "volume", -20.0)
+    driver.do(Act(PLAIN, "volume", "set", zone="a", value=-25.0))
+    book(driver, "ab", 60, 120)
+    wait(driver, 60)
+    driver.wall("a-b", "open")
+    assert driver.reasons("a-panel", "b") == ("booking", "combining")
+    assert driver.state.links["a-panel", "b"].pickup == ()
+    wait(driver, 61)
+    assert driver.values("volume", "ab") == [-30.0, -30.0]
 
 
 def test_without_combining_the_first_controller_at_home_is_linked() -> None:

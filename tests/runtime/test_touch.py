@@ -225,3 +225,16 @@ def test_a_panel_that_gets_to_a_private_booking_leaves_nothing_of_before() -> No
     hidden = view.watched_face(driver.state, "b-panel", driver.now)
     assert hidden.keys() == view.face(driver.state, "b-panel", driver.now).keys()
     assert not any(hidden[part] for part in ("links", "controls", "alarms", "endings", "closings"))
+
+
+def test_every_panel_of_a_booking_hears_that_what_is_booked_next_in_one_zone_shortens_its_stay() -> None:
+    """What guests may have longer depends on all their zones, so those at home in another one hear it too."""
+    driver = hall(bookings={"warn": 3600.0, "extend": [900.0]})
+    book(driver, "ab", 60, 120, name="gala")
+    driver.advance(61 * 60.0)
+    state = driver.state.copy()
+    touch = before(state, book(driver, "b", 125, 130).events)
+    assert touch.ends == {"a-panel", "b-panel"}
+    change = panel_change(driver.state, "a-panel", touch, 1, driver.now)
+    assert change is not None
+    assert change["controller"]["endings"][0]["offers"] == []
