@@ -35,6 +35,8 @@ def covered(state: State, name: str) -> Iterator[tuple[str, str]]:
 def ducked(state: State, zone: str, control: str) -> float:
     """By how much a level's output is lower now, in its unit; the most of several that stand, 0 for none."""
     found = 0.0
+    if not isinstance(state.spec.zones[zone].controls.get(control), LevelSpec):
+        return found
     for name in state.pagings.live():
         spec = state.spec.paging.get(name)
         if spec is not None and control in spec.ducks and (spec.zones is None or zone in spec.zones):

@@ -72,6 +72,11 @@ _NONE = _Device()
 """Stands for a device without parts of stations; nothing is ever put into it."""
 
 
+def station_holder(station: str, key: str) -> str:
+    """Who holds what a key of a station holds."""
+    return f"station-{station}.{key}"
+
+
 class Stations:
     """All stations of one venue. ``take_up`` with each configuration, after the devices were made."""
 
@@ -225,7 +230,7 @@ class Stations:
         return found if isinstance(found, LevelSpec) else None
 
     def _actor(self, part: StationPart) -> Actor:
-        return Actor(part.station, "station", f"station-{part.station}.{part.name}")
+        return Actor(part.station, "station", station_holder(part.station, part.name))
 
     def _order(self, part: StationPart, command: Command, then: Any = None) -> bool:
         """Give an order as a hand would: where it is refused nothing happens, and the lamps go on saying what is so."""

@@ -160,7 +160,7 @@ def _lie(dice: Random, place: Place, at: float) -> Args:
 
 def _turn(world: World, args: Args) -> None:
     if world.bench.device(args["device"]).connected:
-        world.lies.add((args["device"], args["point"]))
+        world.lies[args["device"], args["point"]] = world.now
         world.bench.device(args["device"]).turn(args["point"], args["value"])
 
 
@@ -216,6 +216,9 @@ def calm(world: World) -> None:
         _reads(True)(world, {"tab": name})
         world.resume(name)
         client.holds.clear()
+    for device, point, _ in world.held_keys():
+        stand = world.bench.device(device)
+        stand.turn(point, not stand.values[point])
     world.pass_time(CALM_S)
 
 

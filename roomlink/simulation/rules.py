@@ -119,12 +119,15 @@ def feedback(world: World) -> None:
 
 def holder(world: World) -> None:
     signs = {client.holder: client for client in world.clients.values() if client.line is not None}
+    keys = {holder for _, _, holder in world.held_keys(within_s=LET_GO_S)}
     for name, hold in world.writer.state.holds.items():
         if hold.until is not None:
             # What moves is stopped at the device then; that it is written down may have to wait for a failing disk.
             in_time = world.now <= hold.until + NEAR or world.writer.failure is not None
             bounded = in_time and hold.until - hold.start <= limits.HELD_OVER_HTTP_S_MAX + NEAR
             hold_to("holder", bounded, f"{name} stands {world.now - hold.start:.2f} s after it began")
+            continue
+        if hold.holder in keys:
             continue
         client = signs.get(hold.holder)
         hold_to("holder", client is not None, f"{name} is held by {hold.holder}, which is not connected")

@@ -23,6 +23,8 @@ from roomlink.core.commands import SERVICE, Command, Configure, Recover, StopMot
 from roomlink.core.evening_records import ClosingEnded
 from roomlink.core.events import Entry
 from roomlink.core.state import State
+from roomlink.drivers.outbox import alike
+from roomlink.drivers.port import Value
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.simulated.bench import Bench
 from roomlink.errors import CallerFault, RoomlinkError
@@ -33,6 +35,8 @@ from roomlink.rehearsal.stage import DryOutputs, Stage
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.simulated import SimulatedWalls
+from roomlink.runtime.stations import station_holder
+from roomlink.runtime.wiring import StationPart
 from roomlink.runtime.writer import Receipt, Writer
 from roomlink.simulation.bench import Eyes
 from roomlink.simulation.broken import Broken, hold_to
@@ -159,8 +163,8 @@ class World:
         self.acknowledged = 0
         """The newest position that was named in an answer."""
         self.keys: dict[str, tuple[str, dict[str, Any]]] = {}
-        self.lies: set[tuple[str, str]] = set()
-        """Points that were turned at the device itself."""
+        self.lies: dict[tuple[str, str], float] = {}
+        """Points that were turned at the device itself, and when that was last."""
         self.restarts = 0
         self.felt = (-1, -1)
         """The life and the position at which the feedback was counted out last: it changes with entries."""
@@ -306,6 +310,22 @@ class World:
     def _shown(self, entry: Entry) -> None:
         self.known[entry.seq] = self.disk.bodies[entry.seq - 1]
         self.acknowledged = max(self.acknowledged, entry.seq)
+
+    def held_keys(self, within_s: float = 0.0) -> list[tuple[str, str, str]]:
+        """(device, point, holder) of the keys that are held down at devices that are connected, or were just now."""
+
+        def held(part: StationPart, device: str, value: Value) -> bool:
+            let_go = self.lies.get((device, part.point), float("-inf"))
+            return alike(part.raw["pressed"], value) or self.now - let_go < within_s
+
+        return [
+            (device, point, station_holder(part.station, part.name))
+            for device, wired in self.eyes.devices.items()
+            if (stand := self.bench.device(device)).connected
+            for point, parts in wired.stations.items()
+            for part in parts
+            if part.kind == "key" and not part.raw["each"] and held(part, device, stand.values.get(point))
+        ]
 
     # Clients.
 
