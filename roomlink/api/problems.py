@@ -22,6 +22,7 @@ KINDS: dict[str, str] = {
     "never-leads": "The controller is not in the lead order; `allowed` lists those that are.",
     "overridden": "A life-safety override or lockout stands; orders are refused until it clears.",
     "needs-for": "A held action over HTTP must say for how long, as no finger can be seen.",
+    "too-late": "What was to be held waited while its panel gave no sign of life, so that nothing began.",
     "undecided": "The linked zones disagree and the feedback policy shows no value to align to.",
     "out-of-reach": "The controller may not link that zone by hand, or the microphone is not for it.",
     "taken": "The name is that of a join, or of an overflow that goes one way: end that first.",

@@ -27,7 +27,7 @@ from roomlink.core.act import HELD
 from roomlink.core.checks import require
 from roomlink.core.commands import Actor, Command, LetGo
 from roomlink.core.events import Entry, HoldEnded
-from roomlink.errors import BadRequest, CallerFault, RoomlinkError, UnknownName
+from roomlink.errors import BadRequest, CallerFault, Refused, RoomlinkError, UnknownName
 from roomlink.runtime.cluster.presence import Presence
 from roomlink.runtime.framing import framed
 from roomlink.runtime.holders import Holder
@@ -238,9 +238,9 @@ class Connection:
         """Close for good: what the caller was known by is over, so that it need not come back."""
         self._close(CLOSE_NOT_ALLOWED, why, again=False)
 
-    def heard(self, text: str | None) -> None:
-        """A message came, and with it a sign of life."""
-        self._holder.sign()
+    def heard(self, text: str | None, waited_s: float = 0.0) -> None:
+        """A message came, and with it a sign of life, of when it was sent."""
+        self._holder.sign(waited_s)
         if not self._inbox and not self._in_flight and self._rest is None:
             self._in_a_row = 0
         self._inbox.append(text)
@@ -296,11 +296,13 @@ class Connection:
             if isinstance(message, models.AliveMessage):
                 self._ok(name, Receipt(self._venue.engine.seq, {}))
                 return
+            holds = isinstance(message, models.ActMessage) and message.do in HELD
+            if holds and self._holder.silent:
+                raise Refused("too-late", "it waited while the panel gave no sign of life; press again if it is wanted")
             done = self._venue.put(self._command(message))
         except RoomlinkError as error:
             self._problem(name, error)
             return
-        holds = isinstance(message, models.ActMessage) and message.do in HELD
         if holds:
             # From now on and not from when it is durable: the socket may close before.
             self._sockets.holding[self._name] = self

@@ -22,11 +22,15 @@ KERNEL_BYTES = 64 * 1024
 who do not read, and writing them costs the others their time."""
 
 
+BACKLOG_S = 0.05
+"""What comes so soon after reading goes on may have waited in the kernel for as long as it was held back."""
+
+
 class Live(Protocol):
     """Whoever has taken over a connection."""
 
-    def heard(self, text: str | None) -> None:
-        """A whole message came; None stands for one that is not text."""
+    def heard(self, text: str | None, waited_s: float = 0.0) -> None:
+        """A whole message came; None stands for one that is not text. It may have waited to be read for so long."""
 
     def full(self) -> None:
         """The peer does not keep up: nothing more is to be written for now."""
@@ -45,6 +49,8 @@ class Wire(WebSocketsSansIOProtocol):
         super().__init__(*given, **more)
         self._live: Live | None = None
         self._held_back = False
+        self._held_since_s = self._read_on_s = float("-inf")
+        self._waited_s = 0.0
         self._heard_s = self.loop.time()
 
     def attach(self, live: Live) -> None:
@@ -83,12 +89,18 @@ class Wire(WebSocketsSansIOProtocol):
         """Read no more of what the peer sends, or go on."""
         if yes != self._held_back and not self.transport.is_closing():
             self._held_back = yes
+            if yes:
+                self._held_since_s = self.loop.time()
+            else:
+                self._read_on_s = self.loop.time()
             (self.transport.pause_reading if yes else self.transport.resume_reading)()
 
     # What uvicorn calls
 
     def data_received(self, data: bytes) -> None:
-        self._heard_s = self.loop.time()
+        self._heard_s = now = self.loop.time()
+        behind, self._read_on_s = now - self._read_on_s < BACKLOG_S, float("-inf")
+        self._waited_s = now - self._held_since_s if behind else 0.0
         super().data_received(data)
 
     def handle_connect(self, event: Request) -> None:
@@ -106,7 +118,7 @@ class Wire(WebSocketsSansIOProtocol):
         if self.close_sent:
             return
         try:
-            self._live.heard(data.decode() if self.curr_msg_data_type == "text" else None)
+            self._live.heard(data.decode() if self.curr_msg_data_type == "text" else None, self._waited_s)
         except UnicodeDecodeError:
             self.conn.send_close(CloseCode.INVALID_DATA)
             self.handle_parser_exception()

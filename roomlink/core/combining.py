@@ -31,6 +31,7 @@ def regroup(draft: Draft, seeds: Iterable[str], *, renew: Set[str] = frozenset()
     groups = regrouped(draft, seeds)
     old_of: dict[str, Group | None] = {zone: draft.group_of.get(zone) for group in groups for zone in group}
     changed = [group for group in groups if old_of[group[0]] != group]
+    led = {old: leading.lead_of(draft, old) for old in old_of.values() if old is not None} if changed else {}
     if changed:
         draft.emit(Regrouped(tuple(changed)))
     _flag(draft, old_of)
@@ -47,7 +48,7 @@ def regroup(draft: Draft, seeds: Iterable[str], *, renew: Set[str] = frozenset()
         if group in new or not renew.isdisjoint(group):
             leading.settle_roles(draft, combining, group)
     for group in changed:
-        treating.treat(draft, combining, group, old_of)
+        treating.treat(draft, combining, group, old_of, led)
 
 
 def _flag(draft: Draft, zones: Iterable[str]) -> None:

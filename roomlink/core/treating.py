@@ -18,8 +18,17 @@ from roomlink.core.state import Draft, State
 Group = tuple[str, ...]
 
 
-def treat(draft: Draft, combining: CombiningSpec, group: Group, old_of: Mapping[str, Group | None]) -> None:
-    """Give a changed group its values. ``old_of`` holds each zone's group until now; None: it is new to the venue."""
+def treat(
+    draft: Draft,
+    combining: CombiningSpec,
+    group: Group,
+    old_of: Mapping[str, Group | None],
+    led: Mapping[Group, str | None],
+) -> None:
+    """Give a changed group its values. ``old_of`` holds each zone's group until now; None: it is new to the venue.
+
+    ``led`` says who led the old groups, which may have been given to them and is so no longer.
+    """
     olds = {old_of[zone] for zone in group}
     if olds == {None}:
         return  # zones that are new to the venue have nothing to be treated for
@@ -28,7 +37,7 @@ def treat(draft: Draft, combining: CombiningSpec, group: Group, old_of: Mapping[
         _combine(draft, combining, group, reference.choose(draft, group, reference.parts_of(group, old_of)))
     elif len(group) == 1:
         _separate(draft, combining, group[0])
-    elif (lead := lead_of(draft, group)) != lead_of(draft, old):
+    elif (lead := lead_of(draft, group)) != led[old]:
         home = None if lead is None else draft.spec.controllers[lead].home
         _follow_rules(draft, combining, group, None if home is None else Reference(home, (home,)), parting=True)
 

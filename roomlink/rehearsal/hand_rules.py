@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from roomlink.core.lock_records import Lock
-from roomlink.core.records import Control, Level
+from roomlink.core.records import Control, Level, Role
 from roomlink.core.state import State
 from roomlink.rehearsal.plan import Group, Key, Plan, wanted
 from roomlink.rehearsal.rules import NEAR
@@ -18,6 +18,12 @@ def lead(plan: Plan, state: State, group: Group) -> str | None:
     if given is not None:
         return given.controller if given.controller in listed else None
     return next((controller for controller in listed if controller not in state.absent), next(iter(listed), None))
+
+
+def led(plan: Plan, roles: Mapping[str, Role], group: Group) -> str | None:
+    """Who has the role of the lead among those at home in ``group``."""
+    listed = (controller for controller in plan.lead_order if plan.homes[controller] in group)
+    return next((c for c in listed if (role := roles.get(c)) is not None and role.lead), None)
 
 
 def keeps(locks: Mapping[str, Lock], key: Key) -> bool:

@@ -25,11 +25,13 @@ def treated(
     kept: Mapping[str, Value],
     chosen: Adopted | None,
     near: Callable[[Key], Collection[str]] | None = None,
+    leads: tuple[str | None, str | None] | None = None,
 ) -> dict[Key, Wish]:
     """What each control of ``group``, which was ``olds`` until now, shall go to.
 
     ``kept`` is what a zone that stands alone gets back; ``chosen`` is adopted by those who join. ``near`` gives the
-    places whose sources a choice may have then; the zones of the group if nothing is said.
+    places whose sources a choice may have then; the zones of the group if nothing is said. ``leads``: who led the old
+    group and who leads the new one, where there is one old group; by the lead order if nothing is said.
     """
     near = near or (lambda key: group)
     wishes: dict[Key, Wish] = {}
@@ -45,7 +47,8 @@ def treated(
         _join(plan, combining, group, near, wishes, chosen)
     elif len(group) == 1:
         _separate(plan, combining, group[0], near, wishes, kept)
-    elif (lead := plan.lead_of(group)) != plan.lead_of(old):
+    elif (led := leads or (plan.lead_of(old), plan.lead_of(group)))[0] != led[1]:
+        lead = led[1]
         new = None if lead is None else Adopted(plan.homes[lead], (plan.homes[lead],), ())
         _combine(plan, combining, group, near, wishes, new, quietly=True)
     return wishes

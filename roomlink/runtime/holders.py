@@ -20,10 +20,13 @@ class Holder:
         self._last = clock.stamp()
         self._timer: Timer | None = None
 
-    def sign(self) -> None:
-        """A message came: it lives. One that comes too late saves nothing: the service itself may have been held up."""
+    def sign(self, waited_s: float = 0.0) -> None:
+        """A message came: it lives, or did ``waited_s`` ago, as it may have waited to be read for so long.
+
+        One that comes too late saves nothing: the service itself may have been held up.
+        """
         self.overdue()
-        self._last = self._clock.stamp()
+        self._last = max(self._last, self._clock.stamp() - waited_s)
 
     def overdue(self) -> None:
         """Let go at once if it was silent for too long, though the timer has not come to run."""
@@ -32,9 +35,13 @@ class Holder:
             self.released()
             self._let_go(limit)
 
+    @property
+    def silent(self) -> bool:
+        """Whether it fell silent for too long to hold anything: what it asked for may have waited that long."""
+        return self._clock.stamp() >= self._last + limits.HOLD_SILENCE_S
+
     def holding(self) -> None:
-        """It holds something from now on: watch it."""
-        self.sign()
+        """It holds something from now on: watch it. That is no sign of life, for the message may have waited."""
         if self._timer is None:
             self._timer = self._clock.call_at(self._last + limits.HOLD_SILENCE_S, self._check)
 

@@ -231,17 +231,18 @@ class Outputs:
         place = self._runners[wired.name].outbox.places.get(point)
         if place is None or not place.known or not place.settled or alike(place.sent, place.reported):
             return
-        clock = self._writer.clock
-        if clock.stamp() < place.changed + ECHO_S:
-            if (timer := self._doubts.pop(binding.name, None)) is not None:
-                timer.cancel()
-            again = lambda: self._differs(wired, binding, point)  # noqa: E731  # said once, for one timer
-            self._doubts[binding.name] = clock.call_at(place.changed + ECHO_S, again)
+        if self._writer.clock.stamp() < place.changed + ECHO_S:
+            self._look_again(wired, binding, point, place.changed + ECHO_S)
         elif binding.follow and wanted.own(self._writer.state, binding):
             self._turned_by_hand(wired, binding, place.reported)
         elif binding.cls == "signal":
             # It changed by itself, and nobody may change it there: it is driven again, at most once each ECHO_S.
             self._runners[wired.name].again(point)
+
+    def _look_again(self, wired: Wired, binding: Binding, point: str, at: float) -> None:
+        if (timer := self._doubts.pop(binding.name, None)) is not None:
+            timer.cancel()
+        self._doubts[binding.name] = self._writer.clock.call_at(at, lambda: self._differs(wired, binding, point))
 
     def _turned_by_hand(self, wired: Wired, binding: Binding, value: Value) -> None:
         kind = self._writer.state.spec.zones[binding.zone].controls[binding.control].kind
@@ -280,6 +281,10 @@ class Outputs:
                 self._writer.surely(lost)
 
     def _connected(self, wired: Wired) -> None:
+        self._stations.connected(wired.name)
+        self._await_return(wired)
+
+    def _await_return(self, wired: Wired) -> None:
         """A device is back: what may have lost power comes up from its low end, unless it says that it kept running."""
 
         def silent() -> None:
@@ -289,10 +294,9 @@ class Outputs:
                 if binding.name in self._returning and self._wired.get(wired.name) is wired:
                     self._drive(self._writer.state, binding)
 
-        self._stations.connected(wired.name)
         if any(binding.name in self._returning for binding in wired.bindings):
-            clock = self._writer.clock
-            self._doubts[f"return/{wired.name}"] = clock.call_at(clock.stamp() + WORD_S, silent)
+            at = self._writer.clock.stamp() + WORD_S
+            self._doubts[f"return/{wired.name}"] = self._writer.clock.call_at(at, silent)
 
     def _await_word(self, wired: Wired, found: Input) -> None:
         """An override's input that stays silent is as good as lost."""
@@ -322,8 +326,7 @@ class Outputs:
         for timer in (*self._doubts.values(), *self._silent.values()):
             timer.cancel()
         self._doubts, self._silent = {}, {}
-        self._wired = wired
-        self._by_control = {}
+        self._wired, self._by_control = wired, {}
         fresh = [name for name in wired if name not in self._runners or name in gone]
         self._runners = {name: r for name, r in self._runners.items() if name not in gone}
         for name in fresh:
@@ -345,12 +348,15 @@ class Outputs:
         for name, old in gone.items():
             # One device has one connection: the old one ends before the new one begins.
             self._keep(self._replace(old, self._runners.get(name)))
-        for name in fresh:
-            if name not in gone:
-                self._runners[name].start()
+        for name in (name for name in fresh if name not in gone):
+            self._runners[name].start()
         for one in wired.values():
             for point, inputs in one.inputs.items():
                 self._listen(one, point, inputs)
+            if one.name not in fresh:  # what was to be looked at later still is
+                self._await_return(one)
+                for binding in one.bindings:
+                    self._look_again(one, binding, binding.points.get("", ""), now + ECHO_S)
 
     async def _replace(self, old: Runner, new: Runner | None) -> None:
         await old.stop()

@@ -111,7 +111,7 @@ class Line:
         self.state = SimpleNamespace()
         self._clock, self._loop = writer.clock, loop
         self._unread: deque[bytes] = deque()
-        self._unsent: deque[str] = deque()
+        self._unsent: deque[tuple[str, float]] = deque()
         self._held_back = False
         self._sign: VirtualTimer | None = None
         self._live: Connection | None = None
@@ -147,7 +147,8 @@ class Line:
 
     def _read_on(self) -> None:
         while self._unsent and not self._held_back and self._live is not None and not self.closing:
-            self._live.heard(self._unsent.popleft())
+            text, sent = self._unsent.popleft()
+            self._live.heard(text, self._clock.stamp() - sent)
 
     def closed(self) -> None:
         """The service has closed it."""
@@ -187,7 +188,7 @@ class Line:
     def _send(self, text: str) -> None:
         assert self._live is not None
         if self._held_back or self._unsent:
-            self._unsent.append(text)
+            self._unsent.append((text, self._clock.stamp()))
         else:
             self._live.heard(text)
 

@@ -15,7 +15,7 @@ import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
 from roomlink import limits
-from roomlink.api.socket import UNREAD_MAX, Sockets
+from roomlink.api.socket import IN_FLIGHT_MAX, UNREAD_MAX, Sockets
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.clock import SystemClock
 from roomlink.testing.clock import VirtualClock, VirtualTimer
@@ -502,6 +502,23 @@ async def test_a_mute_socket_lets_go_within_a_second_of_real_time(start) -> None
         assert 0.7 < loop.time() - began < 1.0
         zone = (await service.http.get("/zones/heron")).json()
         assert zone["controls"]["volume"]["value"] == pytest.approx(-45.0, abs=0.5)
+
+
+async def test_a_hold_that_waited_while_its_panel_fell_silent_does_not_begin(start) -> None:
+    """A disk that stalls holds what is sent back: long after the finger nothing begins to move."""
+    journal = FaultyJournal(MemoryJournal())
+    service = await start(clock=SystemClock(), journal=journal)
+    async with service.panel() as panel:
+        journal.pause()
+        for number in range(IN_FLIGHT_MAX + 2):  # one more waits here, and what comes behind it is read no more
+            await panel.send(type="act", control="volume", do="set", value=-20 - number, id=number)
+        await asyncio.sleep(0.1)
+        await panel.send(type="act", control="volume", do="raise", id="raise")
+        await asyncio.sleep(limits.HOLD_SILENCE_S + 0.1)
+        journal.go_on()
+        assert (await panel.until("problem"))["problem"]["type"] == "/problems/too-late"
+        await panel.send(type="act", control="volume", do="raise", id="again")
+        assert (await panel.until("ok"))["type"] == "ok"
 
 
 async def test_after_a_stall_whoever_is_heard_first_what_was_held_stands_where_it_was_let_go(start) -> None:

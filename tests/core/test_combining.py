@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
+from roomlink.core.commands import TakeLead
 from roomlink.core.events import Regrouped
 from roomlink.errors import Refused
 from roomlink.testing import venues
-from roomlink.testing.driver import FINGER, Driver
+from roomlink.testing.driver import FINGER, PLAIN, Driver
 
 
 def make(count: int = 3, *, controls: dict[str, Any] | None = None, **combining: Any) -> Driver:
@@ -426,6 +427,17 @@ def test_a_part_that_is_still_plural_and_has_a_new_lead_is_combined_anew() -> No
     driver.set("c", "volume", -3.0)
     driver.wall("a-b", "closed")
     assert driver.values("volume", "abc") == [-30.0, -5.0, -5.0]
+
+
+def test_a_part_that_goes_on_under_the_lead_that_it_was_given_stays_as_it_is() -> None:
+    """By the lead order another one led until now; in truth it was this one."""
+    driver = make(on_combine={"volume": "lead"}, on_separate={"volume": "restore"})
+    open_all(driver)
+    driver.do(TakeLead(PLAIN, "b-panel"))
+    driver.set("b", "volume", -5.0)
+    driver.set("c", "volume", -3.0)
+    driver.wall("a-b", "closed")
+    assert driver.values("volume", "abc") == [-30.0, -5.0, -3.0]
 
 
 def test_a_restored_level_blends() -> None:

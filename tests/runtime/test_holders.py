@@ -47,6 +47,20 @@ def test_signs_of_life_keep_the_hold(holder: Holder, clock: VirtualClock, let_go
     assert let_go == [last + SILENCE_S]
 
 
+def test_what_waited_to_be_read_is_a_sign_of_when_it_was_sent(
+    holder: Holder, clock: VirtualClock, let_go: list[float]
+) -> None:
+    """Of one that fell silent meanwhile nothing is to begin; one that spoke since is not silent."""
+    clock.advance(5.0)
+    holder.sign(waited_s=SILENCE_S + 0.1)
+    assert holder.silent
+    holder.sign()
+    holder.sign(waited_s=SILENCE_S + 0.1)
+    assert not holder.silent
+    holder.holding()
+    assert let_go == []
+
+
 def test_two_lost_signs_are_borne(holder: Holder, clock: VirtualClock, let_go: list[float]) -> None:
     """A short break in the network does not let go."""
     holder.holding()
@@ -72,6 +86,7 @@ def test_a_second_hold_is_watched_by_the_same_timer(holder: Holder, clock: Virtu
     """Several fingers on one panel are let go together, once."""
     holder.holding()
     clock.advance(0.5)
+    holder.sign()
     holder.holding()
     assert len(clock.waiting) == 1
     last = clock.stamp()
@@ -83,6 +98,7 @@ def test_a_hold_after_a_silence_is_watched_anew(holder: Holder, clock: VirtualCl
     """Having been let go once changes nothing."""
     holder.holding()
     clock.advance(5.0)
+    holder.sign()
     holder.holding()
     again = clock.stamp()
     clock.advance(5.0)

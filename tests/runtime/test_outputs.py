@@ -571,6 +571,18 @@ async def test_a_report_that_cannot_be_taken_is_driven_over(rig: Rig, name: str,
     await rig.until(lambda: rig.rack.values[name] == right)
 
 
+async def test_what_a_device_said_just_before_a_reload_is_looked_at_after_it(rig: Rig) -> None:
+    """The look that an echo puts off outlives the configuration that it was put off under."""
+    await rig.until(lambda: rig.outputs.devices()["rack"]["points"]["program"]["confirmed"])
+    right = rig.rack.values["program"]
+    rig.rack.turn("program", "nonsense")
+    data = venue()
+    data["bindings"][4]["min_on"] = 1.0
+    await rig.do(Configure(SERVICE, data, "c2"))
+    assert rig.rack.values["program"] == "nonsense"
+    await rig.until(lambda: rig.rack.values["program"] == right)
+
+
 async def test_under_a_mask_a_device_that_came_back_is_still_watched(rig: Rig) -> None:
     """It was driven to the mask when it returned; what it says later that differs is driven over like anything."""
     rig.relays.turn("fire", False)
