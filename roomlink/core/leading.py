@@ -31,18 +31,32 @@ def lead_of(state: State, group: Group) -> str | None:
 def settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:
     """Who leads, who mirrors or is locked out, and the links by combining that follow."""
     lead = lead_of(draft, group)
-    homed = [c for zone in group for c in draft.spec.homed_at[zone]]
+    settle_locks(draft, combining, group)
     plural = len(group) > 1
-    for controller in homed:
-        locked = lead if plural and combining.others == "lock" and controller != lead else None
-        role = Role(controller == lead, locked)
-        if role.locked is not None:
-            _let_go_of_all(draft, controller, f"locked while {lead} leads")
-        if draft.roles.get(controller, Role()) != role:
-            draft.emit(RoleSet(controller, role))
-    for controller in homed:
+    for controller in (c for zone in group for c in draft.spec.homed_at[zone]):
         follows = controller == lead or (combining.others == "mirror" and lead is not None)
         _settle_links(draft, controller, group if plural and follows else ())
+
+
+def settle_locks(draft: Draft, combining: CombiningSpec, group: Group) -> None:
+    """Who leads and who is locked out; no link changes for it."""
+    lead = lead_of(draft, group)
+    for controller in (c for zone in group for c in draft.spec.homed_at[zone]):
+        locks = len(group) > 1 and combining.others == "lock"
+        by = _leads_over(draft, group, controller, lead) if locks else None
+        role = Role(controller == lead, None if by == controller else by)
+        if role.locked is not None:
+            _let_go_of_all(draft, controller, f"locked while {role.locked} leads")
+        if draft.roles.get(controller, Role()) != role:
+            draft.emit(RoleSet(controller, role))
+
+
+def _leads_over(draft: Draft, group: Group, controller: str, lead: str | None) -> str | None:
+    """Who locks a controller out: the lead, but not one of idle zones that came to a live booking's: it has its own."""
+    key = draft.in_use.get(draft.spec.controllers[controller].home)
+    if key is None or lead is None or draft.spec.controllers[lead].home in draft.in_use:
+        return lead
+    return lead_of(draft, tuple(zone for zone in group if draft.in_use.get(zone) == key))
 
 
 def _settle_links(draft: Draft, controller: str, group: Group) -> None:

@@ -93,6 +93,10 @@ def settle(draft: Draft, zones: Iterable[str], *, treats: bool = True) -> None:
         if (one := _user(draft, zone)) is not None:
             around.update(dict.fromkeys(z for z in one.zones if z in draft.spec.zones))
     _settle_links(draft, list(around), treats)
+    combining = draft.spec.combining
+    if combining is not None and combining.others == "lock":
+        for group in {draft.group_of.get(zone, (zone,)): None for zone in around}:
+            leading.settle_locks(draft, combining, group)
     for wall in {wall: None for zone in around for wall in draft.spec.walls_of[zone]}:
         _settle_request(draft, wall)
 

@@ -20,6 +20,16 @@ def lead(plan: Plan, state: State, group: Group) -> str | None:
     return next((controller for controller in listed if controller not in state.absent), next(iter(listed), None))
 
 
+def locked_by(plan: Plan, state: State, group: Group, controller: str, leader: str | None) -> str | None:
+    """Who shall lock a controller out where ``others`` is ``lock``: the lead, but for a live booking among idle zones
+    the lead of its own zones.
+    """
+    of = {other: state.in_use.get(home) for other, home in plan.homes.items() if home in group}
+    if leader is not None and of[controller] is not None and of[leader] is None:
+        leader = lead(plan, state, tuple(zone for zone in group if state.in_use.get(zone) == of[controller]))
+    return None if leader == controller else leader
+
+
 def led(plan: Plan, roles: Mapping[str, Role], group: Group) -> str | None:
     """Who has the role of the lead among those at home in ``group``."""
     listed = (controller for controller in plan.lead_order if plan.homes[controller] in group)

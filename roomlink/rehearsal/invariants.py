@@ -121,7 +121,7 @@ class Watch:
             _flags(self.plan, state, self._groups(state))
             for rule, text in divided.found(self.plan, before, state):
                 raise Broken(rule, text)
-        if moved or before.roles != state.roles or before.links != state.links:
+        if moved or before.roles != state.roles or before.links != state.links or before.in_use != state.in_use:
             self._out(before, state)
             _roles(self.plan, state)
             _links(self.plan, state, self.out)
@@ -334,8 +334,8 @@ def _roles(plan: Plan, state: State) -> None:
         role = state.roles.get(controller, NO_ROLE)
         if role.lead != (lead == controller):
             raise Broken("lead", f"{controller} does {'' if role.lead else 'not '}lead {_list(group)}")
-        locks = plan.combining.others == "lock" and len(group) > 1 and lead is not None and lead != controller
-        by = lead if locks else None
+        locks = plan.combining.others == "lock" and len(group) > 1
+        by = hand_rules.locked_by(plan, state, group, controller, lead) if locks else None
         if role.locked != by:
             raise Broken("lead", f"{controller} is locked by {role.locked}, not by {by}")
 

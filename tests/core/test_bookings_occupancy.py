@@ -138,6 +138,21 @@ def test_each_part_of_a_booking_has_its_own_lead_until_the_wall_opens(driver: Dr
     assert driver.linked("a-panel") == ["a"]
 
 
+def test_an_idle_zone_that_opens_onto_a_booking_locks_none_of_its_panels() -> None:
+    """Though its own leads by the lead order: the booking's panels stay as they were, until it is over."""
+    driver = hall(combining=venues.lead_by_order("abc", others="lock"))
+    driver.wall("b-c", "open")
+    book(driver, "bc", 60, 120)
+    wait(driver, 60)
+    before = {panel: driver.state.roles[panel].locked for panel in ("b-panel", "c-panel")}
+    assert before == {"b-panel": None, "c-panel": "b-panel"}
+    driver.wall("a-b", "open")
+    assert {panel: driver.state.roles[panel].locked for panel in before} == before
+    assert driver.act("b-panel", "volume", "set", value=-12.0).reply["zones"]
+    wait(driver, 120)
+    assert driver.state.roles["b-panel"].locked == "a-panel"
+
+
 @pytest.mark.parametrize("policy", ["carry", "pickup"])
 def test_a_wall_that_opens_within_a_booking_gives_levels_by_combining_alone(policy: str) -> None:
     """The booking's link follows the wall: what the lead set by hand before is not carried over the rule."""
