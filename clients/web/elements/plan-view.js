@@ -44,6 +44,7 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .casing { stroke: var(--rl-ground, #14110e); stroke-width: 14px; }
 .casing[data-position="open"] { stroke-width: 5px; }
 .wall[data-position="open"] { stroke-width: 1.5px; stroke-dasharray: 3 7; }
+.wall[data-apart] { stroke-width: 4px; stroke-dasharray: 12 6; }
 .wall[data-position="moving"] { stroke-width: 5px; stroke-dasharray: 22 10; }
 .wall[data-position="unknown"] { stroke-width: 5px; stroke-dasharray: 2 8; stroke: var(--mark); }
 .wall[data-trust="pinned"] { stroke-width: 9px; }
@@ -143,7 +144,7 @@ export class PlanView {
     }
     for (const line of [...this.casings.children, ...this.walls.children]) {
       const wall = walls[/** @type {SVGElement} */ (line).dataset.wall ?? ""];
-      setAll(line, { "data-position": wall?.position ?? "unknown", "data-trust": wall?.trust ?? "unknown" });
+      setAll(line, { "data-position": wall?.position ?? "unknown", "data-trust": wall?.trust ?? "unknown", "data-apart": !!wall?.division });
     }
   }
 

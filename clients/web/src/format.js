@@ -301,10 +301,11 @@ export function wallNotices(venue, face, walls) {
 const TRUST = /** @type {Record<string, string>} */ ({ sensed: "sensed", pinned: "stated", unknown: "not confirmed" });
 
 /**
- * A wall's position and how it is known, for a place too small for a sentence: "open, stated".
+ * A wall's position and how it is known, for a place too small for a sentence: "open, stated, kept apart".
  * @param {Wall | undefined} wall
  */
 export function wallShort(wall) {
   if (!wall || wall.position === "unknown") return "not known";
-  return `${wall.position}, ${TRUST[wall.trust] ?? wall.trust}`;
+  const joins = wall.division ? (wall.division.why === "apart" ? ", kept apart" : ", not combined") : "";
+  return `${wall.position}, ${TRUST[wall.trust] ?? wall.trust}${joins}`;
 }

@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { arrangementWords, divisionNews, divisionWords, mismatchWords, questions } from "../src/divisions.js";
+import { wallShort } from "../src/format.js";
 
 /** @typedef {import("../src/types.js").Wall} Wall @typedef {import("../src/types.js").Venue} Venue */
 
@@ -71,4 +72,10 @@ test("an arrangement says whether it stands, all but which walls, and where a se
   assert.equal(arrangementWords(VENUE, { "heron-plover": closed, "plover-tern": closed }, banquet), "");
   const doubted = wall({ mismatched: true, sensed: "closed" });
   assert.match(arrangementWords(VENUE, { "heron-plover": doubted, "plover-tern": wall() }, banquet), /sensor says otherwise at North wall/);
+});
+
+test("at the wall itself it says in two words that an open wall does not combine", () => {
+  assert.equal(wallShort(kept("apart", "kim")), "open, sensed, kept apart");
+  assert.equal(wallShort(kept("ask")), "open, sensed, not combined");
+  assert.equal(wallShort(wall({ joins: true })), "open, sensed");
 });
