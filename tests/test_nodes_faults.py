@@ -55,6 +55,7 @@ class Presser:
         self.acknowledged: list[tuple[float, int, float]] = []
         """When, at which position, and which value."""
         self.refused = 0
+        self.ends = False
         self._presses = 0
 
     def _alive(self) -> str:
@@ -62,7 +63,8 @@ class Presser:
         return alive[(self.number + self._presses) % len(alive)].url
 
     async def run(self) -> None:
-        while True:
+        # A word and not a cancellation, which a socket that is just lost would swallow with its own error.
+        while not self.ends:
             with suppress(OSError, WebSocketException, TimeoutError):
                 async with dial(self._alive(), "/panels/heron-wall") as socket:
                     await self._press(socket)
@@ -70,7 +72,7 @@ class Presser:
             await asyncio.sleep(0.02)
 
     async def _press(self, socket: Any) -> None:
-        while True:
+        while not self.ends:
             self._presses += 1
             # No two of them ever ask for the same, so each is an entry of its own.
             value = round(-1.0 - self._presses % 50 - self.number / 100, 2)
@@ -107,9 +109,9 @@ async def test_writers_are_killed_under_the_load_of_panels(sites: Callable[..., 
         gaps.append(max(after - before for before, after in pairwise(times)))
         await asyncio.to_thread(site.nodes[dies].wait)
         await asyncio.to_thread(site.node, f"{dies[0]}{round_}")
-    for task in running:
-        task.cancel()
-    await asyncio.gather(*running, return_exceptions=True)
+    for one in pressers:
+        one.ends = True
+    await asyncio.gather(*running)
     last = next(one for one in site.nodes.values() if one.process.poll() is None)
     acts = {e["seq"]: e["did"] for e in await asyncio.to_thread(_acts, last)}
     asked = [did["request"] for did in acts.values() if "request" in did]
