@@ -22,6 +22,7 @@ TITLES = {
     "panel": "A press in a browser",
     "growing": "What grows with the venue",
     "starting": "The journal, and starting from it",
+    "year": "A whole year's journal",
     "memory": "Memory",
     "crowd": "Beside a crowd",
     "keeping": "Backup and retention",
