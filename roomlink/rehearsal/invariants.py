@@ -260,7 +260,7 @@ class Watch:
         changed = {g: None for z, g in state.group_of.items() if before.groups.get(z) != g and z in self.plan.keys_of}
         for group in changed:
             olds = {before.groups.get(zone, (zone,)) for zone in group}
-            if any(lock.zone in group for lock in state.locks.values()):
+            if any(lock.zone in group for lock in (*before.locks.values(), *state.locks.values())):
                 continue  # what is locked takes no part, and so the others get something else
             for key, (rule, value) in self._wishes(before, state, now, group, olds, base).items():
                 record = state.controls[key]

@@ -234,7 +234,7 @@ def _without_zone(data: Data, dice: Random) -> None:
         if override.get("zones"):
             override["zones"] = [z for z in override["zones"] if z != zone] or None
     _drop_scenes(data, lambda scene: scene.get("zone") == zone or zone in (scene.get("zones") or {}))
-    data.update({key: [] for key in ("sound_outputs", "loudspeakers") if data.get(key)})
+    data.update({key: none for key, none in (("sound_outputs", []), ("loudspeakers", {})) if data.get(key)})
     for microphone in data["microphones"].values():
         microphone["zones"] = [z for z in microphone.get("zones", ()) if z != zone]
     _drop_microphones(data, lambda microphone: microphone["zone"] == zone)
