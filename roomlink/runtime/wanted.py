@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from roomlink.core import alarm_view, microphones, paging, view
+from roomlink.core import alarm_view, microphones, paging, wall_view
 from roomlink.core import events as ev
 from roomlink.core.alarm_events import AlarmEvent
 from roomlink.core.evening_records import PagingEnded, PagingStarted
@@ -22,12 +22,14 @@ from roomlink.venue import sound_plan
 
 
 def planned(plans: Iterable[sound_plan.GroupPlan], output: SoundOutput) -> float | None:
-    """What the sound plan says for one point; None where it says nothing (no microphone is open there)."""
+    """What the sound plan says for one point; None where it says nothing: no microphone is open there,
+    or there are no such loudspeakers in the configuration that is just about to count.
+    """
     for plan in plans:
         if output.microphone is None and output.loudspeakers in plan.delays:
             return round(plan.delays[output.loudspeakers], 3)
-        if output.microphone is not None and output.microphone in plan.gains:
-            gain = plan.gains[output.microphone][output.loudspeakers]
+        gain = plan.gains.get(output.microphone or "", {}).get(output.loudspeakers)
+        if gain is not None:
             return output.off if gain == sound_plan.OFF else round(float(gain), 2)
     return None
 
@@ -52,7 +54,7 @@ def is_told(state: State, event: ev.Event) -> bool:
 def sound_plans(state: State) -> list[sound_plan.GroupPlan]:
     """The sound plan of now: of the groups as they are, with the microphones that are really heard."""
     places = {name: microphones.zone_of(state, name) for name in state.spec.travel.microphones}
-    return sound_plan.plan_heard(state.spec.data, view.groups(state), places, microphones.heard(state))
+    return sound_plan.plan_heard(state.spec.data, wall_view.groups(state), places, microphones.heard(state))
 
 
 def told(state: State, devices: Iterable[Wired]) -> Iterator[tuple[str, str, Value]]:
