@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -32,6 +33,8 @@ def run(args: argparse.Namespace) -> int:
     from roomlink.journal.sqlite import SqliteJournal
     from roomlink.rehearsal.report import progress
 
+    # The client library closes TLS in a way of which asyncio tells each time, and which is none of anybody's business.
+    logging.getLogger("asyncio").setLevel(logging.ERROR)
     tell = progress(sys.stderr) if sys.stderr.isatty() else untold
     path = args.data / JOURNAL
     try:

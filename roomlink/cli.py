@@ -244,6 +244,18 @@ def run_backup(args: argparse.Namespace) -> int:
     return OK
 
 
+def _venue_in(folder: Path | None) -> str | None:
+    """Whose configuration lies in a folder; None for one that is not there, or that cannot be read any more."""
+    from roomlink.drivers.registry import Registry
+    from roomlink.runtime.device_rules import DriverRules
+    from roomlink.venue.load import load
+
+    try:
+        return None if folder is None or not folder.is_dir() else load(folder, DriverRules(Registry.of())).spec.id
+    except VenueFault:
+        return None
+
+
 def run_restore(args: argparse.Namespace) -> int:
     from roomlink.journal.restore import restore
     from roomlink.rehearsal.arrangements import untold
@@ -251,7 +263,7 @@ def run_restore(args: argparse.Namespace) -> int:
 
     tell = progress(sys.stderr) if sys.stderr.isatty() else untold
     try:
-        done = restore(args.file, args.data, args.folder, tell)
+        done = restore(args.file, args.data, args.folder, tell, _venue_in(args.folder))
     except (RoomlinkError, OSError) as error:
         print(f"roomlink: {error}", file=sys.stderr)
         return FINDINGS

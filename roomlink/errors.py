@@ -103,6 +103,7 @@ class NotAllowed(CallerFault):
     def __init__(self, kind: str, detail: str, *, status: int = 403, **members: Any) -> None:
         super().__init__(kind, detail, **members)
         self.status = status
+        self.title = "Not signed in" if status == 401 else self.title
 
 
 class TooMany(CallerFault):

@@ -37,7 +37,8 @@ VENUE_FILE_BYTES_MAX = 16 * 1024 * 1024
 
 # Sockets and HTTP.
 MESSAGE_BYTES_MAX = 64 * 1024
-# What the kernel holds for a slow peer of a socket (Linux doubles it for its own bookkeeping).
+# What the kernel holds for a slow peer (Linux doubles it for its own bookkeeping): of itself it would take 4 MB for
+# each of those who do not read, and writing them costs the others their time.
 SEND_BUFFER_BYTES = 64 * 1024
 BODY_BYTES_MAX = 1024 * 1024
 # A request must have come whole so long after its connection was opened, or after its first byte; an answer that
@@ -133,10 +134,17 @@ ALARM_SHELVE_S_MAX = 7 * 86400.0
 ALARM_WHY_CHARS_MAX = 200
 ALARMS_TOLD_MAX = 100
 
+# What goes towards safe is acted on at once; who asked over HTTP is told after so long that the journal has it not yet.
+SAFE_ANSWER_S = 3.0
+
 # The event loop: how often its lag is measured, above which it is slow, and for how long until that is an alarm.
 LAG_SAMPLE_S = 0.25
 LAG_S_MAX = 0.2
 LAG_FOR_S = 10.0
+
+# The clock of the machine: how often it is compared with what the service goes by, and how far it may be from that.
+CLOCK_LOOK_S = 30.0
+CLOCK_OFF_S_MAX = 5.0
 
 # Journal.
 SNAPSHOT_ENTRIES = 20_000

@@ -17,16 +17,18 @@ import structlog
 from roomlink.core.apply import apply
 from roomlink.core.commands import SERVICE, Recover, ReportTrouble
 from roomlink.core.state import State
+from roomlink.errors import JournalFailed
 from roomlink.journal.jetstream import JetStreamJournal, Place
 from roomlink.journal.recovery import fold
 from roomlink.runtime.clock import SystemClock
-from roomlink.runtime.cluster.lease import Lease
+from roomlink.runtime.cluster.lease import HELD_S, Lease
 from roomlink.runtime.cluster.member import Member
 from roomlink.runtime.cluster.presence import Presence, Roll
 from roomlink.runtime.cluster.relay import Relay
 from roomlink.runtime.cluster.seat import Seat
 from roomlink.runtime.cluster.shared import Shared
 from roomlink.runtime.duties import Duties
+from roomlink.runtime.ending import ended
 from roomlink.runtime.keeping import Keeping
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.writer import Writer
@@ -40,6 +42,8 @@ FREE_S, FREE_S_MAX = 0.04, 0.2
 """The same for a lease that its holder let go."""
 LEAVE_S = 2.0
 """How long a node that hands over waits for the next writer, so that what its panels asked last is answered."""
+WATCH_S = 1.0
+"""How often a node looks whether the servers still let it in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +106,7 @@ class NodeService(Service):
         self._cluster, self._company, self._rank = cluster, company, rank
         self._leaving: asyncio.Task[None] | None = None
         self._seat: Seat | None = None
+        self._shut_out = False
 
     async def run(self) -> None:
         self._running = asyncio.current_task()
@@ -125,6 +130,7 @@ class NodeService(Service):
         relay = Relay(shared.client, venue, cluster.node)
         member = Member(state, seq, journal, clock, Metrics(), relay)
         member.last_word = last
+        member.metrics.writes(venue, member.may_drive)
         duties = self._duties(member)
         keeping = Keeping(member)
         presence = Presence(shared.nodes, roll, venue, cluster.node, lambda: self._address(), member)
@@ -144,18 +150,33 @@ class NodeService(Service):
                 won()
 
             after_s = lambda free: self._company.after_s(self._rank, free)  # noqa: E731 - of now, each time
-            return Lease(shared.leases, venue, cluster.node, self._address(), has_won, lost, after_s=after_s)
+            answered = lambda answered: shared.answers.note(answered=answered)  # noqa: E731
+            more: dict[str, Any] = {"after_s": after_s, "answered": answered}
+            return Lease(shared.leases, venue, cluster.node, self._address(), has_won, lost, **more)
 
         self._seat = Seat(member, lease, begin, end, self._holding)
         await self._seat.start()
         presence.start()
+        watching = asyncio.create_task(self._watch(journal, shared))
         try:
             await self._listen(member, duties, presence=presence, node=f"{cluster.node}.")
         finally:
+            await ended(watching)
             await presence.stop()
             await self._seat.leave()
             await relay.close()
             await member.stop(LEAVE_S)
+        if self._shut_out:
+            raise JournalFailed("NATS has shut this node out: see that --nats-access has what counts now, and start it")
+
+    async def _watch(self, journal: JetStreamJournal, shared: Shared) -> None:
+        """End where the servers let this node in no more: whoever starts it again gives it what counts now."""
+        while not (journal.shut_out or shared.client.is_closed):  # noqa: ASYNC110 - one of them is in another thread
+            await asyncio.sleep(WATCH_S)
+        log.error("NATS has shut this node out")
+        self._shut_out = True
+        await asyncio.sleep(HELD_S)  # by then its lease is over: nothing is left to hand over
+        self.stop()
 
     async def _begin(self, member: Member, clock: SystemClock, duties: Duties, keeping: Keeping) -> None:
         """This node writes from now on."""
@@ -204,6 +225,6 @@ class NodeService(Service):
     async def _leave(self, seat: Seat) -> None:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(LEAVE_S + 6.0):
-                await seat.hand_over()
-                await seat.succeeded(LEAVE_S)
+                led = await seat.hand_over()
+                await seat.succeeded(LEAVE_S, led=led)
         super().stop()

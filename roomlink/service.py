@@ -31,13 +31,14 @@ from roomlink.journal.port import Journal
 from roomlink.journal.recovery import fold
 from roomlink.journal.sqlite import SqliteJournal
 from roomlink.runtime.clock import SystemClock
+from roomlink.runtime.codes import EngineerCode
 from roomlink.runtime.device_rules import DriverRules
 from roomlink.runtime.duties import Duties
 from roomlink.runtime.keeping import Keeping
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.notify import Supervisor
 from roomlink.runtime.writer import Writer
-from roomlink.serving import Server, address, bind, say_code, server_config
+from roomlink.serving import Server, address, asked_for, bind, cannot_use, say_code, server_config
 from roomlink.venue.load import Loaded, load
 
 log = structlog.get_logger("roomlink")
@@ -108,6 +109,7 @@ class Service:
         # What is in it opens nothing, but password hashes are nobody else's business.
         self.options.data.mkdir(mode=0o700, parents=True, exist_ok=True)
         journal = SqliteJournal(self.options.data / backup.JOURNAL, self._loaded.spec.id)
+        backup.sweep(self.options.data)
         backup.remember_served(self.options.data, self.options.folder)
         return journal
 
@@ -120,6 +122,7 @@ class Service:
         if (behind := clock.anchor(last)) > 1.0:
             log.warning("clock", notice=f"the wall clock lies {behind:.0f} s behind the journal's last entry")
         writer = Writer(state, seq, journal, clock, Metrics())
+        writer.metrics.writes(self._loaded.spec.id, lambda: not writer.stopped)
         writer.start()
         duties = self._duties(writer)
         keeping = Keeping(writer)
@@ -192,11 +195,14 @@ class Service:
             config.load()
         except OSError as error:
             bound.close()
-            raise OSError(f"the certificate or its key cannot be used: {error}") from None
+            raise OSError(cannot_use(options.tls, error)) from None
         self._server = Server(config, address(options.host, bound, secure=options.tls is not None), self._supervisor)
         self._writer = writer
         if isinstance(identity, SignIn) and (options.new_engineer or not people.has_engineer(writer.state)):
-            say_code(identity.engineer_code.make())
+            at = asked_for(self._server.address, options.names, behind_proxy=options.behind_proxy)
+            say_code(identity.engineer_code.make(), at)
+            if not options.new_engineer:
+                writer.hooks.append(lambda _: _drop_needless(identity.engineer_code, writer))
         try:
             await self._server.serve(sockets=[bound])
         finally:
@@ -227,7 +233,13 @@ class Service:
                 ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(*self.options.tls)
                 config.ssl.load_cert_chain(*self.options.tls)
             except OSError as error:
-                log.error("certificate not taken", error=str(error))
+                log.error("certificate not taken", error=cannot_use(self.options.tls, error), used="the one before")
+
+
+def _drop_needless(code: EngineerCode, writer: Writer) -> None:
+    """Of several nodes each shows a code, and one of them is used: then the others are good for nothing."""
+    if people.has_engineer(writer.state):
+        code.drop()
 
 
 def clock_words(behind_s: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import socket
 import sys
 from collections.abc import Iterator
@@ -24,11 +25,11 @@ PING_S = 5.0
 SHUTDOWN_S = 3
 
 
-def say_code(code: str) -> None:
+def say_code(code: str, at: str) -> None:
     """Tell whoever started the service the code for the first engineer: on the terminal, and in no log's fields."""
     sys.stderr.write(
         f"\n  The code to make an engineer: {code}\n"
-        "  Open /sign-in and give it with a name and a password. It is good once, until the service stops.\n\n"
+        f"  Open {at}/sign-in and give it with a name and a password. It is good once, until the service stops.\n\n"
     )
     sys.stderr.flush()
 
@@ -105,6 +106,28 @@ def address(host: str, bound: socket.socket, *, secure: bool = False) -> str:
     return f"http{'s' if secure else ''}://{f'[{host}]' if ':' in host else host}:{bound.getsockname()[1]}"
 
 
+def asked_for(address: str, names: tuple[str, ...], *, behind_proxy: bool) -> str:
+    """The address that a person gives to a browser: by the name that the service has there, or the proxy before it."""
+    if not names:
+        return address
+    host = f"[{names[0]}]" if ":" in names[0] else names[0]
+    if behind_proxy:
+        return f"https://{host}"
+    return f"https://{host}:{address.rpartition(':')[2]}" if address.startswith("https:") else address
+
+
+def cannot_use(pair: tuple[Path, Path] | None, error: OSError) -> str:
+    """What is wrong with a certificate and its key; what OpenSSL says names no file, and little else."""
+    cert, key = pair or ("", "")
+    missing = [str(path) for path in pair or () if not Path(path).exists()]
+    if missing:
+        return f"there is no file {missing[0]}: give the certificate with --cert and its key with --key, both as PEM"
+    return (
+        f"{cert} and {key} cannot be used ({error}): the first holds the certificate and its chain, the second its key,"
+        " both as PEM, and the service may read them"
+    )
+
+
 def bind(host: str, port: int) -> socket.socket:
     """A listening socket; port 0 takes a free one. Raises OSError with the address in its text."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -117,6 +140,7 @@ def bind(host: str, port: int) -> socket.socket:
         bound.bind((host, port))
     except OSError as error:
         bound.close()
-        raise OSError(error.errno, f"cannot listen on {host} port {port}: {error.strerror}") from None
+        taken = "; stop what listens there, or name another --port" if error.errno == errno.EADDRINUSE else ""
+        raise OSError(f"cannot listen on {host} port {port}: {error.strerror}{taken}") from None
     bound.setblocking(False)
     return bound

@@ -51,6 +51,12 @@ class NatsServer:
                     raise
                 time.sleep(0.02)
 
+    def reload(self, before: str, after: str) -> None:
+        """Change its configuration while it runs."""
+        assert self.process is not None
+        self._config.write_text(self._config.read_text().replace(before, after))
+        self.process.send_signal(signal.SIGHUP)
+
     def kill(self) -> None:
         """As a power cut does."""
         assert self.process is not None
@@ -130,3 +136,24 @@ class Cable:
                 self._plugged.wait()
                 other.sendall(data)
             other.shutdown(socket.SHUT_RDWR)
+
+
+class Torn(Cable):
+    """A network that breaks the connection once, after ``left`` further bytes from the server; the rest is lost."""
+
+    left: int | None = None
+    torn = False
+
+    def _pass(self, one: socket.socket, other: socket.socket) -> None:
+        down = other in self._socks[::2]
+        with suppress(OSError):
+            while data := one.recv(1 << 12):
+                if down and self.left is not None:
+                    self.left -= len(data)
+                    if self.left < 0:
+                        self.left, self.torn = None, True
+                        break
+                other.sendall(data)
+        for sock in (one, other):
+            with suppress(OSError):
+                sock.shutdown(socket.SHUT_RDWR)

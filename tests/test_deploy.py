@@ -109,6 +109,27 @@ def test_each_rule_asks_for_figures_that_there_are(rule: dict[str, Any]) -> None
     assert rule["labels"]["severity"] in ("critical", "warning", "info")
 
 
+@pytest.mark.parametrize(("writing", "told"), [(0, "RoomlinkNobodyWrites"), (1, None), (2, "RoomlinkSeveralWrite")])
+def test_it_is_told_when_no_node_writes_or_more_than_one_does(writing: int, told: str | None) -> None:
+    """By what three nodes say of one venue, added up; a venue beside it, with one that writes, does not hide it."""
+    nodes = [Metrics() for _ in range(3)]
+    for place, node in enumerate(nodes):
+        node.writes("hall", lambda place=place: place < writing)  # type: ignore[misc]  # a default is not inferred
+        node.writes("annex", lambda place=place: place == 0)  # type: ignore[misc]
+    sums: dict[str, float] = {}
+    for node in nodes:
+        for family in text_string_to_metric_families(node.text().decode()):
+            for sample in (one for one in family.samples if one.name == "roomlink_writes"):
+                sums[sample.labels["venue"]] = sums.get(sample.labels["venue"], 0.0) + sample.value
+    found = set()
+    for rule in rules():
+        asks = re.fullmatch(r'sum by \(venue\) \(roomlink_writes\{job="roomlink"\}\) (==|>) (\d)', rule["expr"])
+        for venue, count in sums.items() if asks else ():
+            if {"==": count == int(asks[2]), ">": count > int(asks[2])}[asks[1]]:  # type: ignore[index]
+                found.add((rule["alert"], venue))
+    assert found == ({(told, "hall")} if told else set())
+
+
 def test_figures_are_named_as_prometheus_asks() -> None:
     """One prefix, base units, and a help text for each."""
     for family in text_string_to_metric_families(Metrics().text().decode()):

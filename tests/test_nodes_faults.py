@@ -24,7 +24,7 @@ from tests.api.harness import HARBOUR, Panel, Served, dial, write_venue
 from tests.nats_servers import Cable, NatsServer
 from tests.test_nodes import DEVICE, Desk, Site, act, until, writes
 from tests.test_nodes import sites as sites
-from tests.test_service_access import make_engineer
+from tests.test_service_access import PASSWORD, code_of, make_engineer
 
 KILLS = int(os.environ.get("ROOMLINK_NODE_KILLS", "1"))
 """How often a writer is killed under the load of panels; 100 for the whole count."""
@@ -367,6 +367,9 @@ async def test_who_signs_in_on_one_node_is_known_on_all(sites: Callable[..., Sit
     async with httpx.AsyncClient(base_url=second.url, timeout=ANSWER_S) as client:
         await make_engineer(client, second)
         session = dict(client.cookies)
+        late = {"code": await asyncio.to_thread(code_of, first), "name": "sam", "password": PASSWORD}
+        refused = await client.post(f"{first.url}/api/v1/engineers", json=late)
+        assert refused.status_code == 403  # each node showed a code, and one was used
         first.signal(signal.SIGKILL)
         assert (await client.post("/api/v1/zones/heron/actions", json=ACT)).status_code == 200
         third = await asyncio.to_thread(site.node, "c", sign_in=True)

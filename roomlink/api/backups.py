@@ -21,7 +21,7 @@ async def get_backup(request: Request) -> Response:
     data: Path | None = request.app.state.data
     if data is None:
         raise Refused("not-running", "nothing is kept here that could be backed up: start the service with --data")
-    scratch = tempfile.TemporaryDirectory(prefix=".download-", dir=data)
+    scratch = tempfile.TemporaryDirectory(prefix=backup.DOWNLOADS, dir=data)
     made = Path(scratch.name) / "backup.zip"
     try:
         manifest = await asyncio.to_thread(backup.make, data, made, request.app.state.folder)
@@ -29,4 +29,6 @@ async def get_backup(request: Request) -> Response:
         scratch.cleanup()
         raise
     name = f"roomlink-{manifest.venue}-{manifest.seq}.zip"
-    return FileResponse(made, media_type=MEDIA, filename=name, background=BackgroundTask(scratch.cleanup))
+    # It holds the hashes of passwords: no browser is to keep it beside the place where it was saved.
+    headers = {"Cache-Control": "no-store"}
+    return FileResponse(made, 200, headers, MEDIA, BackgroundTask(scratch.cleanup), filename=name)

@@ -32,11 +32,11 @@ def shown_event(event: Event, state: State, at: float, *, may_see: bool = False)
         return {"type": "configured", "digest": event.digest}
     if isinstance(event, AccessEvent):
         return people.shown(event)
-    if isinstance(event, LockEvent):
-        return locking.shown(event)
     zone = discretion.veiled_zone(state, event, at, may_see=may_see)
     if zone is not None:
         return {"type": TYPE_OF[type(event)], "zone": zone, "hidden": True}
+    if isinstance(event, LockEvent):
+        return locking.shown(event)
     return encode(discretion.told(state, event, may_see=may_see))
 
 

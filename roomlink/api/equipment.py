@@ -7,7 +7,7 @@ from dataclasses import asdict
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roomlink.api import models
+from roomlink.api import identity, models
 from roomlink.api.encoding import Json
 from roomlink.api.rest import actor, carry_out, parse, read, state, writer
 from roomlink.core import view
@@ -26,7 +26,7 @@ def outputs(request: Request) -> Outputs | None:
 
 async def get_devices(request: Request) -> Response:
     there = outputs(request)
-    return Json({"devices": {} if there is None else there.devices()})
+    return Json({"devices": {} if there is None else there.devices(may_see=identity.may_see(request))})
 
 
 async def get_sound_plan(request: Request) -> Response:

@@ -7,6 +7,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roomlink import limits
+from roomlink.api import identity
 from roomlink.api.encoding import Json
 from roomlink.api.models import Body, Name
 from roomlink.api.rest import actor, carry_out, parse, state
@@ -58,7 +59,7 @@ async def post_keep_on(request: Request) -> Response:
 
 
 async def get_evening(request: Request) -> Response:
-    return Json(evening_view.whole(state(request)))
+    return Json(evening_view.whole(state(request), may_see=identity.may_see(request)))
 
 
 async def put_mark(request: Request) -> Response:

@@ -69,9 +69,9 @@ def _now(event: dict[str, Any]) -> dict[str, Any]:
 
 
 def _zones_of(event: dict[str, Any]) -> Iterator[str]:
-    if "zone" in event:
-        yield event["zone"]
     for holder in (event, _now(event), *event.get("occurrences", ())):
+        if holder.get("zone") is not None:
+            yield holder["zone"]
         yield from holder.get("zones", ())
     for group in event.get("groups", ()):
         yield from group
@@ -151,7 +151,7 @@ async def _stream(request: Request, venue: Writer, after: int) -> AsyncIterator[
         while not streams.ended and known.standing(caller):
             news.clear()
             head = venue.engine.seq
-            while after < head:
+            while after < head and known.standing(caller):
                 upto = min(head, after + limits.EVENTS_PAGE_MAX)
                 for entry in await asyncio.to_thread(lambda a, b: list(venue.journal.entries(a, b)), after, upto):
                     if (shown := _shown(request, venue, entry)) is not None:

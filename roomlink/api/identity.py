@@ -36,7 +36,8 @@ class Caller:
     """One who asks. ``role`` is empty where nobody is known, and for a panel, which may do what a panel needs.
 
     ``kind`` is open, person, panel, integration or nobody; ``credential`` is the digest of a session or the name of a
-    key.
+    key, whose ``digest`` it was: another key may bear that name later. ``lost`` says that nobody is known because the
+    token that was sent is not.
     """
 
     who: str
@@ -45,6 +46,8 @@ class Caller:
     where: str = ""
     controller: str | None = None
     credential: str = ""
+    digest: str = ""
+    lost: bool = False
 
     @property
     def actor(self) -> Actor:
@@ -75,7 +78,9 @@ def allow(caller: Caller, rule: Rule, where: Mapping[str, Any]) -> None:
         own = f"{caller.who} is paired with {caller.controller} and works that alone"
         raise NotAllowed("not-allowed", f"{own}; this needs somebody with the role {rule.role}", role=rule.role)
     if caller.kind == NOBODY:
-        raise NotAllowed("not-signed-in", f"sign in: this needs the role {rule.role}", status=401, role=rule.role)
+        token = "the token is not known: it was taken back, has ended or is mistyped"
+        why = f"{token if caller.lost else 'sign in, or send a token'}; this needs the role {rule.role}"
+        raise NotAllowed("not-signed-in", why, status=401, role=rule.role)
     raise NotAllowed(
         "not-allowed",
         f"{caller.who} has the role {caller.role}; this needs {rule.role}",
@@ -123,20 +128,28 @@ class SignIn:
         token = bearer(connection)
         if token is not None:
             # Whoever sends a token means it: a wrong one is not made good by a cookie.
-            return self._of_key(token, INTEGRATION, where) or Caller("nobody", NOBODY, where=where)
-        secure = is_secure(connection)
-        found = None
-        if (session := connection.cookies.get(cookie_name(SESSION_COOKIE, secure))) is not None:
-            found = self._of_session(session, where)
-        if found is None and (key := connection.cookies.get(cookie_name(PANEL_COOKIE, secure))) is not None:
-            found = self._of_key(key, PANEL, where)
-        return found or Caller("nobody", NOBODY, where=where)
+            return self._of_key(token, INTEGRATION, where) or Caller("nobody", NOBODY, where=where, lost=True)
+        session = connection.cookies.get(cookie_name(SESSION_COOKIE, is_secure(connection)))
+        found = None if session is None else self._of_session(session, where)
+        return found or self.panel(connection) or Caller("nobody", NOBODY, where=where)
+
+    def panel(self, connection: HTTPConnection) -> Caller | None:
+        """The panel that a browser is, whoever may have signed in at it."""
+        key = connection.cookies.get(cookie_name(PANEL_COOKIE, is_secure(connection)))
+        return None if key is None else self._of_key(key, PANEL, address(connection))
 
     def standing(self, caller: Caller) -> bool:
         state = self.writer.state
         if caller.kind == PERSON:
             return caller.credential in state.sessions
-        return caller.credential in state.keys
+        key = state.keys.get(caller.credential)
+        return key is not None and key.secret == caller.digest
+
+    def is_engineer(self, who: str) -> bool:
+        """Whether a person or an integration of that name is one now."""
+        state = self.writer.state
+        found = state.people.get(who) or state.keys.get(who)
+        return found is not None and found.role == "engineer"
 
     def _of_session(self, token: str, where: str) -> Caller | None:
         name = digest(token)
@@ -161,7 +174,8 @@ class SignIn:
         if name is None or key is None or key.kind != kind or (key.until is not None and key.until <= now):
             return None
         # What a panel may do follows from its controller, not from a role.
-        caller = Caller(name, kind, key.role if kind == INTEGRATION else "", where, key.controller, name)
+        role = key.role if kind == INTEGRATION else ""
+        caller = Caller(name, kind, role, where, key.controller, name, key.secret)
         if key.last is None or now - key.last >= limits.KEY_USE_S:
             self._note(UseKey(caller.actor, name))
         return caller
@@ -217,6 +231,17 @@ def caller(connection: HTTPConnection) -> Caller:
     return found
 
 
+def standing(connection: HTTPConnection) -> Caller:
+    """Who asks, as it is now: for what is done after something was waited for, a body or a hash.
+
+    Raises ``NotAllowed`` if what they were known by ended meanwhile: a body that comes slowly must not outlast it.
+    """
+    found, known = caller(connection), connection.app.state.identity
+    if not known.standing(found):
+        raise NotAllowed("not-signed-in", "signed out meanwhile: nothing was done", status=401)
+    return found
+
+
 def sign_in(connection: HTTPConnection) -> SignIn:
     """What signing in needs. Raises a 409 where there is none."""
     identity: Identity = connection.app.state.identity
@@ -227,6 +252,12 @@ def sign_in(connection: HTTPConnection) -> SignIn:
     )
     fault.status = 409
     raise fault
+
+
+def may_operate(connection: HTTPConnection) -> bool:
+    """Whether the caller may open panels, or is the one of which the address speaks."""
+    found = caller(connection)
+    return found.kind == PANEL or RANK.get(found.role, -1) >= RANK["operate"]
 
 
 def may_see(connection: HTTPConnection) -> bool:

@@ -55,7 +55,7 @@ def _pins(request: Request) -> Pins:
 
 
 async def get_locks(request: Request) -> Response:
-    return Json({"locks": locking.view(state(request))})
+    return Json({"locks": locking.view(state(request), may_see=identity.may_see(request))})
 
 
 async def put_lock(request: Request) -> Response:

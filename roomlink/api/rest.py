@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import re
 from typing import TypeVar
@@ -31,11 +32,12 @@ from roomlink.core.commands import (
 )
 from roomlink.core.decide import Decision, decide
 from roomlink.core.state import State
-from roomlink.errors import BadRequest, BadValue
+from roomlink.errors import BadRequest, BadValue, JournalFailed
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.history import view_at
+from roomlink.runtime.safety import towards_safe
 from roomlink.runtime.simulated import SimulatedWalls
-from roomlink.runtime.writer import Writer
+from roomlink.runtime.writer import Receipt, Writer
 from roomlink.venue.fields import NAME_PATTERN
 
 B = TypeVar("B", bound=BaseModel)
@@ -73,8 +75,8 @@ async def parse(request: Request, model: type[B], *, optional: bool = False) -> 
 
 
 def actor(request: Request) -> Actor:
-    """Who acts over HTTP."""
-    return identity.caller(request).actor
+    """Who acts over HTTP. Raises ``NotAllowed`` for who was signed out since the request began."""
+    return identity.standing(request).actor
 
 
 def is_dry_run(request: Request) -> bool:
@@ -111,9 +113,24 @@ async def carry_out(request: Request, command: Command, body: BaseModel | None =
         content = "" if body is None else body.model_dump_json(by_alias=True, exclude_unset=True)
         said = f"{request.method} {request.url.path}?{request.url.query}\n{content}"
         digest = hashlib.sha256(said.encode()).hexdigest()
-    receipt = await venue.submit(command, key, digest)
+    receipt = await _durable(venue, command, key, digest)
     headers = {"ETag": f'"{receipt.reply["etag"]}"'} if "etag" in receipt.reply else None
     return Json({"seq": receipt.seq, **receipt.reply}, headers=headers)
+
+
+async def _durable(venue: Writer, command: Command, key: str | None, digest: str) -> Receipt:
+    """Submit. What goes towards safe is acted on at once and waits for a failing disk: that is told, not waited for."""
+    if not towards_safe(command):
+        return await venue.submit(command, key, digest)
+    work = asyncio.ensure_future(venue.submit(command, key, digest))
+    await asyncio.wait({work}, timeout=limits.SAFE_ANSWER_S)
+    if not work.done() and venue.owing:
+        work.add_done_callback(lambda done: done.cancelled() or done.exception())
+        raise JournalFailed(
+            "it was acted on at once, and is put down as soon as the journal takes entries again: make room, or see to"
+            " the disk"
+        )
+    return await work
 
 
 # Views
@@ -143,7 +160,9 @@ async def get_zone(request: Request) -> Response:
 async def get_controller(request: Request) -> Response:
     controller = request.path_params["controller"]
     require("controller", controller, state(request).spec.controllers)
-    return Json(view.face(state(request), controller, writer(request).clock.stamp()))
+    # Who may open its panel sees what that shows; all others what everybody may.
+    seen = view.face if identity.may_operate(request) else view.watched_face
+    return Json(seen(state(request), controller, writer(request).clock.stamp()))
 
 
 async def get_partitions(request: Request) -> Response:
@@ -155,7 +174,7 @@ async def get_groups(request: Request) -> Response:
     joins = travel_view.joins(now)
     # What joins zones was called an overflow before there were any that go one way: it is told under both names.
     flows = {"overflows": joins, "joins": joins, "one_way": travel_view.one_ways(now)}
-    return Json({"groups": view.groups(now), **flows})
+    return Json({**wall_view.together(now), **flows})
 
 
 async def get_scenes(request: Request) -> Response:

@@ -117,9 +117,12 @@ class OneWayView(Shape):
 
 
 class GroupsView(Shape):
-    """`joins` are zones that are one group on purpose; `overflows` is their older name."""
+    """`joins` are zones that are one group on purpose; `overflows` is their older name. `leads` are those of groups of
+    several zones, by the first of these.
+    """
 
     groups: list[list[str]]
+    leads: dict[str, str]
     overflows: dict[str, list[str]]
     joins: dict[str, list[str]]
     one_way: dict[str, OneWayView]
@@ -134,6 +137,7 @@ class StateView(Shape):
     controllers: dict[str, FaceView]
     partitions: dict[str, PartitionView]
     groups: list[list[str]]
+    leads: dict[str, str]
     overflows: dict[str, list[str]]
     one_way: dict[str, OneWayView]
 

@@ -14,7 +14,7 @@ from roomlink.api import identity
 from roomlink.api.encoding import Json
 from roomlink.api.identity import PANEL_COOKIE, PERSON, SESSION_COOKIE, SignIn
 from roomlink.api.models import Body, Name
-from roomlink.api.rest import parse, read, require_name, writer
+from roomlink.api.rest import actor, parse, read, require_name, writer
 from roomlink.core.access import PANEL
 from roomlink.core.access_commands import AddKey, BeginSession, EndSession, RemoveKey, SetPerson
 from roomlink.core.commands import Actor
@@ -67,7 +67,9 @@ async def post_session(request: Request) -> Response:
     subjects = ("name", body.name), ("address", network(where))
     door.attempts.begin(writer(request).clock.stamp(), *subjects)
     person = writer(request).state.people.get(body.name)
-    if not await door.passwords.verify(None if person is None else person.secret, body.password):
+    right = await door.passwords.verify(None if person is None else person.secret, body.password)
+    # While it was looked at, the password may have been taken away.
+    if not right or writer(request).state.people.get(body.name) != person:
         door.refused("password", where, body.name)
         raise NotAllowed("sign-in-refused", "name or password is not right")
     door.attempts.right(*subjects)
@@ -105,7 +107,7 @@ async def put_password(request: Request) -> Response:
     door, who = identity.sign_in(request), identity.caller(request)
     if who.kind != PERSON:
         raise NotAllowed("not-allowed", "only a person has a password")
-    checked_password(who.who, body.new)
+    checked_password(who.who, body.new, "new")
     subjects: tuple[Subject, ...] = (("name", who.who), ("address", network(who.where)))
     door.attempts.begin(writer(request).clock.stamp(), *subjects)
     if not await door.passwords.verify(writer(request).state.people[who.who].secret, body.password):
@@ -113,7 +115,7 @@ async def put_password(request: Request) -> Response:
         raise NotAllowed("sign-in-refused", "the present password is not right")
     door.attempts.right(*subjects)
     secret = await door.passwords.hash(body.new)
-    receipt = await writer(request).submit(SetPerson(who.actor, who.who, None, secret, who.credential))
+    receipt = await writer(request).submit(SetPerson(actor(request), who.who, None, secret, who.credential))
     return Json({"seq": receipt.seq, "zones": []})
 
 
@@ -145,7 +147,8 @@ async def post_pairing(request: Request) -> Response:
     door, where = identity.sign_in(request), identity.caller(request).where
     _begin_code(request, door, where)
     pairing = door.pairing.take(body.code, writer(request).clock.stamp())
-    if pairing is None:
+    # A code is worth as much as who made it.
+    if pairing is None or not door.is_engineer(pairing.by):
         door.refused("pairing code", where)
         raise NotAllowed("sign-in-refused", "the code is not right, was used already, or is older than ten minutes")
     door.attempts.right(*_code_subjects(where))
@@ -153,8 +156,8 @@ async def post_pairing(request: Request) -> Response:
     by = Actor(pairing.by, "pairing", None, where)
     command = AddKey(by, PANEL, pairing.name, "operate", digest(token), pairing.controller)
     receipt = await writer(request).submit(command)
-    before = identity.caller(request)
-    if before.kind == PANEL:
+    before = door.panel(request)
+    if before is not None:
         # One browser is one panel.
         await writer(request).submit(RemoveKey(by, PANEL, before.credential))
     answer = Json({"seq": receipt.seq, "zones": [], "panel": pairing.name, "controller": pairing.controller})
@@ -169,13 +172,13 @@ def renew(request: Request, answer: Response) -> None:
         _give(request, answer, PANEL_COOKIE, token, PANEL_COOKIE_S)
 
 
-def checked_password(name: str, password: str) -> None:
-    """Raise ``BadValue`` for a password that is easily guessed by its length or its owner."""
+def checked_password(name: str, password: str, field: str = "password") -> None:
+    """Raise ``BadValue`` about ``field`` for a password that is easily guessed by its length or its owner."""
     if len(password) < limits.PASSWORD_CHARS_MIN:
         least = limits.PASSWORD_CHARS_MIN
-        raise BadValue("password", f"has at least {least} characters; four words in a row are good", minimum=least)
+        raise BadValue(field, f"take {least} characters or more; four words in a row are good", minimum=least)
     if len(set(password)) < 4 or password.lower() in (name.lower(), name.lower() * 2):
-        raise BadValue("password", "is too easily guessed; four words in a row are good")
+        raise BadValue(field, "this one is too easily guessed; four words in a row are good")
 
 
 def _code_subjects(where: str) -> tuple[Subject, ...]:

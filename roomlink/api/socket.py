@@ -146,6 +146,8 @@ class Connection:
         self._taking = False
         self._in_a_row = 0
         """Messages taken since all that had come was answered."""
+        self._read = 0
+        """The reading of the wire in which the last message came."""
         self._rest: asyncio.TimerHandle | None = None
         self._end: asyncio.Future[tuple[int, str] | None] = asyncio.get_running_loop().create_future()
         """Done with a code and why once this end closes, with None once the other end has."""
@@ -241,7 +243,9 @@ class Connection:
     def heard(self, text: str | None, waited_s: float = 0.0) -> None:
         """A message came, and with it a sign of life, of when it was sent."""
         self._holder.sign(waited_s)
-        if not self._inbox and not self._in_flight and self._rest is None:
+        # What came together did not wait, though each may have been answered before the next was looked at.
+        alone, self._read = self._wire.reads != self._read, self._wire.reads
+        if alone and not self._inbox and not self._in_flight and self._rest is None:
             self._in_a_row = 0
         self._inbox.append(text)
         self._take_all()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roomlink.api import models
+from roomlink.api import identity, models
 from roomlink.api.encoding import Json
 from roomlink.api.rest import actor, carry_out, new_name, parse, state
 from roomlink.api.row import Row
@@ -57,7 +57,8 @@ async def delete_join(request: Request) -> Response:
 
 
 async def get_microphones(request: Request) -> Response:
-    return Json({"microphones": travel_view.all_microphones(state(request))})
+    may_see = identity.may_see(request)
+    return Json({"microphones": travel_view.all_microphones(state(request), may_see=may_see)})
 
 
 async def put_microphone(request: Request) -> Response:

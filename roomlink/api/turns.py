@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roomlink import limits
+from roomlink.api import identity
 from roomlink.api.encoding import Json
 from roomlink.api.models import Body
 from roomlink.api.rest import actor, carry_out, parse, state, writer
@@ -50,7 +51,8 @@ async def get_turns(request: Request) -> Response:
     zone = request.query_params.get("zone")
     if zone is not None:
         require("zone", zone, state(request).spec.zones)
-    return Json(turn_view.day(state(request), _day(request, now), now, zone))
+    may_see = identity.may_see(request)
+    return Json(turn_view.day(state(request), _day(request, now), now, zone, may_see=may_see))
 
 
 async def put_tick(request: Request) -> Response:

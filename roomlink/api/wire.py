@@ -6,7 +6,6 @@ every panel's own task wake up, and frame the same text again.
 
 from __future__ import annotations
 
-import socket
 from typing import Any, Protocol
 
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
@@ -16,12 +15,8 @@ from websockets.http11 import Request
 EXTENSION = "roomlink.wire"
 """The name in an ASGI scope's ``extensions`` under which a connection's ``Wire`` is found."""
 WAITING_BYTES_MAX = 32 * 1024
-"""Bytes that wait for a slow peer, beside what the kernel holds, above which a socket has no room."""
-KERNEL_BYTES = 64 * 1024
-"""Bytes that the kernel is asked to hold for a peer (Linux doubles it): of its own it would take 4 MB for each of those
-who do not read, and writing them costs the others their time."""
-
-
+"""Bytes that wait for a slow peer, beside what the kernel holds (see ``limits.SEND_BUFFER_BYTES``), above which a
+socket has no room."""
 BACKLOG_S = 0.05
 """What comes so soon after reading goes on may have waited in the kernel for as long as it was held back."""
 
@@ -52,14 +47,13 @@ class Wire(WebSocketsSansIOProtocol):
         self._held_since_s = self._read_on_s = float("-inf")
         self._waited_s = 0.0
         self._heard_s = self.loop.time()
+        self.reads = 0
+        """How often something was read: messages of one reading were not waited for."""
 
     def attach(self, live: Live) -> None:
         """Hand the connection over. What came before is heard at once; call it after the handshake."""
         self._live = live
         self.transport.set_write_buffer_limits(high=WAITING_BYTES_MAX)
-        sock = self.transport.get_extra_info("socket")
-        if sock is not None:
-            sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, KERNEL_BYTES)
         early = []
         while not self.queue.empty():
             early.append(self.queue.get_nowait())
@@ -99,6 +93,7 @@ class Wire(WebSocketsSansIOProtocol):
 
     def data_received(self, data: bytes) -> None:
         self._heard_s = now = self.loop.time()
+        self.reads += 1
         behind, self._read_on_s = now - self._read_on_s < BACKLOG_S, float("-inf")
         self._waited_s = now - self._held_since_s if behind else 0.0
         super().data_received(data)

@@ -99,7 +99,7 @@ class KeyRemoved:
 
 @dataclass(frozen=True, slots=True)
 class SignInRefused:
-    """A sign-in, a code or a token was not right. ``name`` is empty where nobody has it: it may be a password.
+    """A password, a code or a PIN was not right. ``name`` is empty where nobody has it: it may be a password.
 
     ``more`` were refused before it and are not told one by one.
     """

@@ -54,7 +54,7 @@ class EndSession:
 
 @dataclass(frozen=True, slots=True)
 class NoteRefused:
-    """Somebody gave a wrong password, code or token; ``more`` were refused before and not told one by one."""
+    """Somebody gave a wrong password, code or PIN; ``more`` were refused before and not told one by one."""
 
     by: Actor
     what: str

@@ -74,6 +74,7 @@ KINDS: dict[str, Kind] = {
     "slow": Kind("medium"),
     "feed": Kind("low", "feeds"),
     "webhook": Kind("low", "webhooks"),
+    "webhook-given-up": Kind("medium", "webhooks"),
 }
 
 

@@ -8,6 +8,7 @@ from roomlink import limits
 from roomlink.core import scenes
 from roomlink.core.bookings import Wish
 from roomlink.core.checks import require, seconds
+from roomlink.core.groups import components
 from roomlink.core.state import State
 from roomlink.errors import BadValue, Precondition
 
@@ -71,6 +72,28 @@ def require_zones(state: State, zones: tuple[str, ...]) -> tuple[str, ...]:
     for zone in zones:
         require("zone", zone, state.spec.zones)
     return tuple(sorted(set(zones), key=state.spec.zone_rank.__getitem__))
+
+
+def told_apart(state: State, zones: tuple[str, ...]) -> list[str]:
+    """A warning where zones of one booking can never be one room, as no path of walls among them joins them.
+
+    Zones between which there is a join, or an overflow (on, or with a name), are not told: that is meant so.
+    """
+    spec, own = state.spec, set(zones)
+    meant = [set(state.overflows[name]) for name in state.overflows.live()]
+    meant += [{flow.source, flow.to} for flow in spec.travel.overflows.values()]
+    meant += [{flow.source, flow.to} for flow in (state.one_ways[name] for name in state.one_ways.live())]
+
+    def neighbours(zone: str) -> set[str]:
+        walls = (spec.partitions[partition].between for partition in spec.walls_of[zone])
+        ties = (set(pair) for pair in (*walls, *meant) if zone in pair)
+        return set().union(*ties) & own
+
+    parts = components(zones, neighbours)
+    if len(parts) < 2:
+        return []
+    said = [" + ".join(spec.zones[z].name or z for z in sorted(part, key=spec.zone_rank.__getitem__)) for part in parts]
+    return [f"{', '.join(said[:-1])} and {said[-1]} can never be one room: no path of walls joins them"]
 
 
 def require_scene(state: State, name: str, zones: tuple[str, ...]) -> None:

@@ -31,7 +31,7 @@ def clear_down(draft: Draft, key: OccurrenceKey, one: Occurrence) -> None:
         controller = draft.spec.controllers.get(lock.controller or "")
         home = lock.zone if controller is None else controller.home
         if home in zones and _is_guest(draft, lock.by, zones):
-            draft.emit(LockEnded(name, "the guests who set it are gone"))
+            draft.emit(LockEnded(name, "the guests who set it are gone", lock.zone, lock.controller))
 
 
 def _is_guest(state: State, who: str, zones: Iterable[str]) -> bool:

@@ -11,7 +11,14 @@ from typing import Any
 
 from roomlink import limits
 from roomlink.core import clashes, diary_view, occupancy, turn_checks, turns
-from roomlink.core.booking_checks import checked, require_match, require_people, require_scene, require_zones
+from roomlink.core.booking_checks import (
+    checked,
+    require_match,
+    require_people,
+    require_scene,
+    require_zones,
+    told_apart,
+)
 from roomlink.core.bookings import (
     STATUSES,
     Booking,
@@ -115,7 +122,7 @@ def _put(draft: Draft, name: str, booking: Booking, wish: Wish, accept_free: boo
         booking, dates = _with_zones(draft, name, booking, dates, wish)
     differ = dict(wish.ones or ())
     dates = [_changed(draft, booking, d, differ[d.key]) if d.key in differ else d for d in dates]
-    warnings = _require_posted(draft, name, booking, dates)
+    warnings = [*_require_posted(draft, name, booking, dates), *told_apart(draft, booking.zones)]
     free, found = clashes.split(draft, name, dates, kept)
     if found and not (accept_free and free):
         need = wish.capacity or booking.attendance
@@ -260,6 +267,7 @@ def change_one(draft: Draft, command: ChangeOccurrence) -> Data:
     new = date_of(booking, start_of(old.key)) if wish.back else _changed(draft, booking, old, wish)
     others = [o for o in dates_of(draft, name) if o.key != old.key]
     warnings = _require_posted(draft, name, replace(booking, zones=new.zones, attendance=new.attendance), [new])
+    warnings += told_apart(draft, new.zones)
     free, found = clashes.split(draft, name, [new], others)
     if not free:
         raise refusal(draft, name, [new], found, new.attendance, others, recurs=False)

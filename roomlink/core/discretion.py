@@ -5,7 +5,8 @@ it is private now: made private later, it is so in what was told before as well.
 counts. While a private booking has a zone, nothing is told of that zone but that it is in use; what its own panels show
 is their own.
 
-``may_see`` is for a reader who may see everything. Everybody else may not.
+``may_see`` is for a reader who may see everything: over HTTP, where each answer is made for one reader. Nobody has it
+where one text goes to many or is passed on: on live sockets, in the drawing of a day, in calendars and webhooks.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from roomlink.core import events as ev
 from roomlink.core.bookings import BEFORE_THE_END, Booking, BookingSet, Occurrence, OccurrencesSet
 from roomlink.core.diary_apply import overlapping
 from roomlink.core.divisions import UsedByHand
+from roomlink.core.evening_records import ClosingEnded, ClosingSet, PresenceSet
+from roomlink.core.lock_records import Lock, LockEnded, LockSet
 from roomlink.core.state import State
 
 HIDDEN = "in use"
@@ -89,6 +92,20 @@ def veiled(state: State, zone: str, *, may_see: bool = False) -> bool:
     return one is not None and one.private and one.phase in BEFORE_THE_END
 
 
+def veiled_controller(state: State, controller: str) -> bool:
+    """Whether a controller shows what goes on in a zone that a private booking has: that is for its own panel alone."""
+    return any(veiled(state, zone) for zone in state.linked.get(controller, ()))
+
+
+def veiled_lock(state: State, lock: Lock) -> bool:
+    """Whether a lock is on a zone that a private booking has now, or on a controller at home there or linked to it."""
+    if lock.zone is not None:
+        return veiled(state, lock.zone)
+    controller = lock.controller or ""
+    spec = state.spec.controllers.get(controller)
+    return spec is not None and (veiled(state, spec.home) or veiled_controller(state, controller))
+
+
 def _was_veiled(state: State, zone: str, at: float) -> bool:
     """Whether a private booking had a zone at a stamp, by the diary as it is known in ``state``."""
     for span in overlapping(state.busy.get(zone, ()), at, at + _INSTANT_S):
@@ -102,12 +119,11 @@ def veiled_zone(state: State, event: ev.Event, at: float, *, may_see: bool = Fal
     """The zone of which ``event``, at the stamp ``at``, would tell more than that it was in use; None where none is."""
     if may_see or not isinstance(event, _OF_A_ZONE):
         return None
-    zones: list[str] = [*getattr(event, "zones", ())]
-    if isinstance(event, ev.HoldBegan):
-        zones += event.now.zones
-    if (zone := getattr(event, "zone", None)) is not None:
+    about = event.now if isinstance(event, LockSet | ev.HoldBegan) else event
+    zones: list[str] = [*getattr(about, "zones", ())]
+    if (zone := getattr(about, "zone", None)) is not None:
         zones.append(zone)
-    if (spec := state.spec.controllers.get(getattr(event, "controller", ""))) is not None:
+    if (spec := state.spec.controllers.get(getattr(about, "controller", None) or "")) is not None:
         zones.append(spec.home)
     return next((zone for zone in zones if _was_veiled(state, zone, at)), None)
 
@@ -123,5 +139,10 @@ _OF_A_ZONE = (
     ev.Unmasked,
     ev.Remembered,
     UsedByHand,
+    LockSet,
+    LockEnded,
+    PresenceSet,
+    ClosingSet,
+    ClosingEnded,
 )
 """Events that tell what goes on in a zone. What groups and walls do can be seen from outside."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import closings, endings
+from roomlink.core import closings, discretion, endings
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import State
 
@@ -17,12 +17,14 @@ def on_panel(state: State, controller: str) -> Data:
     return {"endings": endings.told(state, zones), "closings": closings.told(state, zones)}
 
 
-def whole(state: State) -> Data:
+def whole(state: State, *, may_see: bool = False) -> Data:
+    """All of it; of a zone in private use only when that ends."""
     zones = state.spec.zones
+    open_zones = [zone for zone in zones if not discretion.veiled(state, zone, may_see=may_see)]
     pagings = {name: state.pagings[name] for name in state.pagings.live()}
     return {
         "endings": endings.told(state, zones),
-        "closings": closings.told(state, zones),
+        "closings": closings.told(state, open_zones),
         "paging": {
             name: {
                 "name": spec.name or name,
@@ -35,7 +37,7 @@ def whole(state: State) -> Data:
             for name, spec in state.spec.paging.items()
         },
         "presence": {
-            zone: None if zone not in state.presences else rfc3339(state.presences[zone])
+            zone: None if zone not in state.presences or zone not in open_zones else rfc3339(state.presences[zone])
             for zone in {**dict.fromkeys(state.spec.data.get("presence", ())), **dict.fromkeys(state.presences.live())}
         },
     }

@@ -28,6 +28,12 @@ def lead_of(state: State, group: Group) -> str | None:
     return min((c for c in homed if c not in state.absent), key=rank.__getitem__, default=first)
 
 
+def told(state: State) -> dict[str, str]:
+    """Who leads each group of several zones, by the first of these: what panels call those that they follow."""
+    groups = dict.fromkeys(group for group in state.group_of.values() if len(group) > 1)
+    return {group[0]: lead for group in groups if (lead := lead_of(state, group)) is not None}
+
+
 def settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:
     """Who leads, who mirrors or is locked out, and the links by combining that follow."""
     lead = lead_of(draft, group)

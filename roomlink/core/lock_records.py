@@ -51,8 +51,12 @@ class LockSet:
 
 @dataclass(frozen=True, slots=True)
 class LockEnded:
+    """``zone`` or ``controller`` is what was locked; entries of before say neither."""
+
     lock: str
     why: str
+    zone: str | None = None
+    controller: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

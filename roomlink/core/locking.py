@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import links, locks, occupancy, orders
+from roomlink.core import discretion, links, locks, occupancy, orders
 from roomlink.core.checks import require, seconds
 from roomlink.core.events import encode
 from roomlink.core.instants import rfc3339
@@ -101,12 +101,12 @@ def settle(draft: Draft) -> None:
         lock = draft.locks[name]
         gone = lock.zone is not None and lock.zone not in draft.spec.zones
         if gone or (lock.controller is not None and lock.controller not in draft.spec.controllers):
-            draft.emit(LockEnded(name, "what it locked is no longer configured"))
+            draft.emit(LockEnded(name, "what it locked is no longer configured", lock.zone, lock.controller))
 
 
 def _end(draft: Draft, name: str, why: str) -> None:
     lock = draft.locks[name]
-    draft.emit(LockEnded(name, why))
+    draft.emit(LockEnded(name, why, lock.zone, lock.controller))
     _freed(draft, lock)
 
 
@@ -134,21 +134,22 @@ def shown(event: LockEvent) -> Data:
     return data
 
 
-def view(state: State) -> Data:
-    """All locks that stand, by name."""
+def view(state: State, *, may_see: bool = False) -> Data:
+    """All locks that stand, by name; of one where a private booking is neither who set it nor why."""
     found = {}
     for name in state.locks.live():
         lock = state.locks[name]
+        tells = may_see or not discretion.veiled_lock(state, lock)
         found[name] = {
             "name": _called(state, name),
             "zone": lock.zone,
             "controller": lock.controller,
             "controls": list(lock.controls),
-            "by": lock.by,
+            "by": lock.by if tells else "",
             "since": rfc3339(lock.since),
             "until": None if lock.until is None else rfc3339(lock.until),
             "pin": bool(lock.secret),
-            "why": lock.why,
+            "why": lock.why if tells else "",
         }
     return found
 

@@ -27,6 +27,8 @@ from roomlink.errors import BadValue, Refused
 
 RESERVED = frozenset({"service", "wall", "diary", "anybody", "nobody", "watcher", "feeds", "webhooks", "program"})
 """Names under which the service itself writes into the journal."""
+_OF_SOCKETS = "socket-"
+"""How the names of sockets begin: who holds something is known by that, or by a person's name."""
 
 Data = dict[str, Any]
 
@@ -147,7 +149,7 @@ def _no_role(role: str) -> BadValue:
 
 def _require_free_name(draft: Draft, name: str, *, of_panel: bool = False) -> None:
     """One name is one of all that act, so that the journal can be trusted; a panel may bear its controller's."""
-    taken = name in draft.people or name in draft.keys or name in RESERVED
+    taken = name in draft.people or name in draft.keys or name in RESERVED or name.startswith(_OF_SOCKETS)
     taken = taken or name in draft.spec.data.get("stations", {})
     if taken or (name in draft.spec.controllers and not of_panel):
         raise Refused("exists", f"the name {name} is taken: choose another one")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import microphones
+from roomlink.core import discretion, microphones
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import State
 
@@ -54,13 +54,18 @@ def places(state: State) -> Data:
     }
 
 
-def all_microphones(state: State) -> Data:
-    """``places``, and whether each is open: ``heard_in`` is where it is really heard now."""
-    heard = microphones.heard(state)
-    return {
-        name: {**place, "open": microphones.is_open(state, name), "heard_in": list(heard[name])}
-        for name, place in places(state).items()
-    }
+def all_microphones(state: State, *, may_see: bool = False) -> Data:
+    """``places``, and whether each is open: ``heard_in`` is where it is really heard now.
+
+    Of one in a zone in private use nobody is told whether it is open (null).
+    """
+    heard, found = microphones.heard(state), {}
+    for name, place in places(state).items():
+        if discretion.veiled(state, place["zone"], may_see=may_see):
+            found[name] = {**place, "open": None}
+        else:
+            found[name] = {**place, "open": microphones.is_open(state, name), "heard_in": list(heard[name])}
+    return found
 
 
 def configured(state: State) -> Data:

@@ -1,4 +1,4 @@
-"""The turn list as people and programs see it. What is private is told as a time in zones alone."""
+"""The turn list as people and programs see it; see ``discretion`` for what is private."""
 
 from __future__ import annotations
 
@@ -20,8 +20,11 @@ Data = dict[str, Any]
 CHECKED = {True: "proved", False: "proved", None: "too many"}
 
 
-def day(state: State, day: int, now: float, zone: str | None = None) -> Data:
-    """The turns of a day (an ordinal), and whether the crews can make them; ``zone``: only those that take it."""
+def day(state: State, day: int, now: float, zone: str | None = None, *, may_see: bool = False) -> Data:
+    """The turns of a day (an ordinal), and whether the crews can make them; ``zone``: only those that take it.
+
+    ``may_see``: for a reader who may see what is private.
+    """
     days = Days(state, now)
     asked = days.turns(day)
     names = {move.name for turn in asked for move in turn.moves}
@@ -39,7 +42,11 @@ def day(state: State, day: int, now: float, zone: str | None = None) -> Data:
         },
         "feasible": feasible,
         "checked": CHECKED[feasible] if state.spec.crews else "no crews",
-        "turns": [_turn(state, turn, plan, now, names) for turn in asked if zone is None or zone in turn.one.zones],
+        "turns": [
+            {**_turn(state, turn, plan, now, names), "title": title_of(state, turn.booking, turn.one, may_see=may_see)}
+            for turn in asked
+            if zone is None or zone in turn.one.zones
+        ],
         "problems": problems,
     }
 
@@ -71,7 +78,6 @@ def _turn(state: State, turn: Turn, plan: Plan, now: float, asked: Collection[Jo
     return {
         "booking": turn.booking,
         "occurrence": one.key,
-        "title": title_of(state, turn.booking, one),
         "zones": list(one.zones),
         "people_from": rfc3339(one.start),
         "begins": rfc3339(one.begins),

@@ -24,6 +24,7 @@ from roomlink.core.instants import rfc3339 as rfc3339
 from roomlink.core.records import Choice, Level, Mask, Momentary, Motion, Switch
 from roomlink.core.spec import ChoiceSpec, ControlSpec, LevelSpec
 from roomlink.core.state import State
+from roomlink.core.wall_view import together
 from roomlink.limits import LEVEL_EPSILON, VIEW_DECIMALS
 
 Data = dict[str, Any]
@@ -91,9 +92,12 @@ def zone_links(state: State, name: str, *, may_see: bool = False) -> Data:
 
     Nor has it its group: ``groups`` tells that once for all zones, where each telling it would cost their square.
     """
+    in_use = diary_view.in_use(state, name, may_see=may_see)
+    if discretion.veiled(state, name, may_see=may_see):
+        return {"linked_by": [], "in_use": in_use}
     return {
-        "linked_by": [] if discretion.veiled(state, name, may_see=may_see) else list(state.linked_by.get(name, ())),
-        "in_use": diary_view.in_use(state, name, may_see=may_see),
+        "linked_by": list(state.linked_by.get(name, ())),
+        "in_use": in_use,
         **({"present": name in state.presences} if name in state.spec.data.get("presence", ()) else {}),
     }
 
@@ -231,22 +235,15 @@ def face(state: State, controller: str, now: float) -> Data:
     }
 
 
-def is_veiled(state: State, controller: str) -> bool:
-    """Whether a controller shows what goes on in a zone that a private booking has: that is for its own panel alone."""
-    return any(discretion.veiled(state, z) for z in state.linked.get(controller, ()))
-
-
 def watched_face(state: State, controller: str, now: float, *, may_see: bool = False) -> Data:
     """A controller as everybody sees it."""
-    if may_see or not is_veiled(state, controller):
+    if may_see or not discretion.veiled_controller(state, controller):
         return face(state, controller, now)
     nothing: Data = {"controls": {}, "alarms": [], "endings": [], "closings": []}
-    return {"controller": controller, "links": [], **face_role(state, controller), **nothing}
-
-
-def groups(state: State) -> list[list[str]]:
-    """Every group, in venue order."""
-    return [list(g) for g in dict.fromkeys(state.group_of.get(z, (z,)) for z in state.spec.zones)]
+    role = face_role(state, controller)
+    if "lock" in (role["locked"] or {}):
+        role["locked"]["by"] = ""
+    return {"controller": controller, "links": [], **role, **nothing}
 
 
 def watched(state: State, seq: int, now: float) -> Data:
@@ -265,12 +262,12 @@ def whole(state: State, seq: int, now: float, *, may_see: bool = False) -> Data:
         "zones": {z: zone(state, z, now, may_see=may_see) for z in state.spec.zones},
         "controllers": {c: watched_face(state, c, now, may_see=may_see) for c in state.spec.controllers},
         "partitions": wall_view.partitions(state),
-        "groups": groups(state),
+        **together(state),
         "overflows": travel_view.joins(state),
         "one_way": travel_view.one_ways(state),
         "microphones": travel_view.places(state),
         "overrides": overrides(state),
-        "locks": locking.view(state),
+        "locks": locking.view(state, may_see=may_see),
         "alarms": alarm_view.alarms(state),
     }
 
@@ -333,7 +330,7 @@ def place(state: State) -> Data:
     return {
         "zones": {z: zone_links(state, z) for z in state.spec.zones},
         "partitions": wall_view.partitions(state),
-        "groups": groups(state),
+        **together(state),
         "one_way": travel_view.one_ways(state),
         "microphones": travel_view.places(state),
         "overrides": overrides(state),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from roomlink.core import arrangements as named
-from roomlink.core import diary_view, wall_marks
+from roomlink.core import diary_view, leading, wall_marks
 from roomlink.core.divisions import Division
 from roomlink.core.groups import joins
 from roomlink.core.instants import rfc3339
@@ -62,3 +62,13 @@ def arrangements(state: State) -> Data:
             "mismatched": [wall for wall, one in walls.items() if named.mismatched(one)],
         }
     return found
+
+
+def groups(state: State) -> list[list[str]]:
+    """Every group, in venue order."""
+    return [list(g) for g in dict.fromkeys(state.group_of.get(z, (z,)) for z in state.spec.zones)]
+
+
+def together(state: State) -> Data:
+    """The groups, and who leads those of several zones, by their first zone."""
+    return {"groups": groups(state), "leads": leading.told(state)}

@@ -7,7 +7,9 @@ state each is the other, byte for byte. ``restore.py`` puts it back.
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
+import stat
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing
@@ -36,6 +38,8 @@ FORMAT_VERSION = 1
 MANIFEST, JOURNAL, CONFIGURATION = "manifest.json", "journal.db", "configuration/"
 SERVED = "served.json"
 """In the data folder: which configuration folder it was served with."""
+DOWNLOADS = ".download-"
+"""Begins the names of the folders, in the data folder, where backups to be downloaded are made."""
 CHUNK_BYTES = 1 << 20
 _ZIP_BEGINS = (1980, 1, 1, 0, 0, 0)
 """The same time for every part, so that it is the content alone that makes two backups differ."""
@@ -80,6 +84,8 @@ def make(data: Path, out: Path, folder: Path | None = None, tell: Tell = untold)
     journal = data / JOURNAL
     if not journal.is_file():
         raise BackupRefused(f"there is no {JOURNAL} in {data}; name the folder that `roomlink serve` has as --data")
+    if not (where := out.absolute().parent).is_dir():
+        raise BackupRefused(f"there is no folder {where} to put the backup into; make it, or name another")
     if out.exists():
         raise BackupRefused(f"{out} exists already and was left alone; name another file")
     files.refuse_foreign(journal)
@@ -110,6 +116,12 @@ def remember_served(data: Path, folder: Path) -> None:
     (data / SERVED).write_text(orjson.dumps({"folder": str(folder.absolute())}).decode(), encoding="utf-8")
 
 
+def sweep(data: Path) -> None:
+    """Remove what a service that was killed left of downloads; for who holds the journal there."""
+    for left in data.glob(f"{DOWNLOADS}*"):
+        shutil.rmtree(left, ignore_errors=True)
+
+
 def served_folder(data: Path) -> Path | None:
     """The configuration folder that the data folder was last served with, if it is known and still there."""
     try:
@@ -121,23 +133,33 @@ def served_folder(data: Path) -> Path | None:
 
 def _sources(copy: Path, folder: Path | None, data: Path) -> Iterator[tuple[str, Path]]:
     yield JOURNAL, copy
-    inside = () if folder is None else sorted(folder.rglob("*"))
-    for path in inside:
-        hidden = any(part.startswith(".") for part in path.relative_to(folder or path).parts)
-        if path.is_file() and not hidden and not path.is_relative_to(data):
-            yield CONFIGURATION + path.relative_to(folder or path).as_posix(), path
+    if folder is None:
+        return
+    # One may lie in the other, or be the other, and each may be told from another place.
+    folder, data = folder.resolve(), data.resolve()
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder)
+        hidden = any(part.startswith(".") for part in name.parts)
+        if data == folder:
+            hidden = hidden or str(name) == SERVED or str(name).startswith(JOURNAL)
+        elif data.is_relative_to(folder):
+            hidden = hidden or path.is_relative_to(data)
+        if path.is_file() and not hidden:
+            yield CONFIGURATION + name.as_posix(), path
 
 
-def _info(name: str) -> ZipInfo:
+def _info(name: str, mode: int = 0o600) -> ZipInfo:
     info = ZipInfo(name, _ZIP_BEGINS)
-    info.compress_type, info.external_attr = ZIP_DEFLATED, 0o600 << 16
+    info.compress_type, info.external_attr = ZIP_DEFLATED, mode << 16
     return info
 
 
 def _add(archive: ZipFile, name: str, path: Path, tell: Tell) -> Part:
     total = sha256()
     done, of = 0, path.stat().st_size
-    with path.open("rb") as source, archive.open(_info(name), "w", force_zip64=of > 1 << 30) as part:
+    # Who may read a file of the configuration is part of it, as secrets may lie there; the journal is nobody else's.
+    info = _info(name) if name == JOURNAL else _info(name, stat.S_IMODE(path.stat().st_mode))
+    with path.open("rb") as source, archive.open(info, "w", force_zip64=of > 1 << 30) as part:
         for chunk in chunks(source):
             part.write(chunk)
             total.update(chunk)

@@ -74,11 +74,14 @@ def rows_in(one: Batch) -> list[Row]:
     return unpacked(one.body) if one.kind == ENTRIES else []
 
 
-def entries(rows: Sequence[Row], seq: int, total: bytes) -> list[Entry]:
-    """The entries of ``rows``, which come after ``seq`` with its sum ``total``; else raises JournalDamaged."""
+def entries(rows: Sequence[Row], seq: int, total: bytes | None) -> list[Entry]:
+    """The entries of ``rows``, which come after ``seq`` with its sum ``total``; else raises JournalDamaged.
+
+    ``total`` None: it is not known, and the first is believed.
+    """
     found = []
     for row in rows:
-        if not follows(row, seq + 1, total):
+        if not (row[0] == seq + 1 if total is None else follows(row, seq + 1, total)):
             raise JournalDamaged(
                 f"entry {seq + 1} of the replicated journal is damaged or missing: restore the venue from a backup"
             )

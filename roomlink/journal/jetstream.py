@@ -15,12 +15,8 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 from uuid import uuid4
 
-import nats.errors
 import orjson
-from nats.js.api import StorageType, StreamConfig
-from nats.js.errors import APIError, NotFoundError
-from nats.js.errors import Error as JetStreamError
-from nats.js.object_store import ObjectStore
+from nats.js.errors import APIError
 
 from roomlink.core.events import Entry
 from roomlink.errors import JournalDamaged, JournalFailed
@@ -28,7 +24,9 @@ from roomlink.journal import batches
 from roomlink.journal.batches import BIRTH, ENTRIES, TERM, VOID, Batch
 from roomlink.journal.natslink import NatsLink
 from roomlink.journal.port import Snapshot
-from roomlink.journal.rows import START, Row, entry_of, rows_of, snapshot_of, stored_of
+from roomlink.journal.rows import START, Row, Stored, rows_of, snapshot_of, stored_of
+from roomlink.journal.stream_history import TROUBLE, History
+from roomlink.journal.stream_making import made
 from roomlink.journal.stream_reading import Reading
 from roomlink.journal.stream_snapshots import Snapshots
 
@@ -43,7 +41,6 @@ BODY_BYTES_MAX = 512 * 1024
 AGAIN_S = 0.2
 _WRONG_LAST = 10071
 """The servers' error for an append that expected another newest message."""
-_TROUBLE = (nats.errors.Error, JetStreamError, TimeoutError, OSError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +55,7 @@ class Place:
 
 
 class Rewound(JournalFailed):
-    """Entries that a follower has seen were answered as lost, and voided by their writer."""
+    """Entries that a follower has seen count no more: voided by their writer, or gone with the servers' disks."""
 
 
 class News(NamedTuple):
@@ -89,11 +86,17 @@ class JetStreamJournal:
         self._subject, self._stream = f"roomlink.{venue}.journal", f"roomlink-{venue}"
         self._link = NatsLink(place.servers, place.node, place.access)
         self._following: concurrent.futures.Future[None] | None = None
+        self._task: asyncio.Task[None] | None = None
+        """What follows, in the link's own loop."""
+        self._whole: tuple[int, int | None] | None = None
+        """After ``Rewound``: up to which place, and to which entry, what was followed still counts."""
+        self._ungiven: list[Entry] = []
+        """What an attempt to take over has caught up with and, as it failed, has not given to anybody."""
         self._doubt: str | None = None
         """The batch of which nobody knows yet whether it is in the stream; it was answered as lost."""
         try:
             self._open_in_time()
-        except _TROUBLE as error:
+        except TROUBLE as error:
             self._link.close()
             raise JournalFailed(f"the journal in NATS cannot be opened: {error or 'no answer in time'}") from error
         except BaseException:
@@ -107,40 +110,20 @@ class JetStreamJournal:
         while True:
             try:
                 return self._open()
-            except _TROUBLE:
+            except TROUBLE:
                 # Servers that have just started have yet to find a leader among themselves.
                 if time.monotonic() > end:
                     raise
                 time.sleep(AGAIN_S)
 
     def _open(self) -> None:
-        self._objects = self._made()
+        self.notices.clear()
+        self._objects = made(self._link, self._stream, self._subject, self._place.replicas, self.notices)
         self.reading = Reading(self._link, self._stream, self._subject, self._objects)
+        self._history = History(self.reading)
         self._snapshots = Snapshots(self._link, self._objects, self.notices)
         self.identity = self._birth()
         self._end, self._last_seq, self._last_sum = self._replayed()
-
-    def _made(self) -> ObjectStore:
-        js, replicas = self._link.js, self._place.replicas
-        config = StreamConfig(
-            name=self._stream,
-            subjects=[self._subject],
-            storage=StorageType.FILE,
-            num_replicas=replicas,
-            deny_delete=True,
-            deny_purge=True,
-            allow_direct=False,  # a follower's copy may lag; the tail must be the leader's
-        )
-        try:
-            self._link.call(js.stream_info(self._stream), ANSWER_S)
-        except NotFoundError:
-            self._link.call(js.add_stream(config), OBJECT_S)
-        bucket = f"{self._stream}-objects"
-        try:
-            return self._link.call(js.object_store(bucket), ANSWER_S)
-        except NotFoundError:
-            made = js.create_object_store(bucket, storage=StorageType.FILE, replicas=replicas)
-            return self._link.call(made, OBJECT_S)
 
     def _birth(self) -> str:
         """The identity of the journal: the first message tells it."""
@@ -155,10 +138,10 @@ class JetStreamJournal:
             raise JournalDamaged(f"the stream {self._stream} does not begin as a journal does: name another venue id")
         return str(first.said["identity"])
 
-    def _replayed(self) -> tuple[int, int, bytes]:
+    def _replayed(self, whole: tuple[int, int | None] | None = None) -> tuple[int, int, bytes]:
         """Check the chain from the newest whole snapshot on: the last place, and the last entry's ``seq`` and sum."""
-        end = self.reading.end()
-        base = self._snapshots.newest()
+        end, upto = whole or (self.reading.end(), None)
+        base = self._snapshots.newest(upto=upto, end=end)
         place, seq, total = (base[1], base[0].seq, base[0].chain) if base else (1, 0, START)
         for one in self.reading.settled(place + 1, end):
             rows = [row for row in self.reading.rows(one) if row[0] > seq]
@@ -187,7 +170,7 @@ class JetStreamJournal:
             self._settle()
             body = self._body(name, rows)
             self._end = self._published(ENTRIES, name, rows[-1][0], rows[-1][1], body)
-        except _TROUBLE as error:
+        except TROUBLE as error:
             if not self._landed(name):
                 raise self._failed(error) from error
         self._last_seq, self._last_sum = rows[-1][0], rows[-1][3]
@@ -217,7 +200,7 @@ class JetStreamJournal:
             return False
         try:
             tail = self.reading.tail()
-        except _TROUBLE:
+        except TROUBLE:
             return False
         if tail.name == name:
             self._end, self._doubt = tail.place, None
@@ -254,6 +237,11 @@ class JetStreamJournal:
     def _replaced(self) -> str:
         return f"another node writes the venue {self._venue} now"
 
+    @property
+    def shut_out(self) -> bool:
+        """Whether the servers have closed the connection for good, as where what lets us in counts no more."""
+        return self._link.client.is_closed
+
     # ---- many nodes
 
     def catch_up(self) -> Iterator[Entry]:
@@ -262,13 +250,21 @@ class JetStreamJournal:
         Raises ``Rewound`` where entries that were given before count no more: ``read_anew``, and fold again.
         """
         end = self.reading.end()
+        self._not_before(end)
         for one in self.reading.settled(self._end + 1, end):
             yield from self._followed(one, self.reading.rows(one))
         self._end = max(self._end, end)
 
+    def _not_before(self, end: int) -> None:
+        """Raises ``Rewound`` for a stream that ends before what was followed: all servers lost their newest."""
+        if end < self._end:
+            self._whole = end, None
+            raise Rewound(f"the servers have lost what came after message {end}: fold again")
+
     def _followed(self, one: Batch, rows: list[Row]) -> list[Entry]:
         """The entries of the next message; from now on they are the newest."""
         if one.kind == VOID and one.seq < self._last_seq:
+            self._whole = one.place, one.seq
             raise Rewound("the last entries were voided by the writer who appended them: fold again")
         found = batches.entries(rows, self._last_seq, self._last_sum)
         if rows:
@@ -277,10 +273,14 @@ class JetStreamJournal:
         return found
 
     def read_anew(self) -> None:
-        """After ``Rewound``: from now on only what counts is there. Raises ``JournalFailed`` or ``JournalDamaged``."""
+        """After ``Rewound``: stand at the last of what still counts; what came after it is to be followed.
+
+        Raises ``JournalFailed`` or ``JournalDamaged``.
+        """
         try:
-            self._end, self._last_seq, self._last_sum = self._replayed()
-        except _TROUBLE as error:
+            self._end, self._last_seq, self._last_sum = self._replayed(self._whole)
+            self._whole, self._ungiven = None, []
+        except TROUBLE as error:
             raise JournalFailed(f"the journal could not be read: {error!r}") from error
 
     def follow(self, heard: Callable[[Heard], object]) -> None:
@@ -293,67 +293,71 @@ class JetStreamJournal:
             self._following = asyncio.run_coroutine_threadsafe(self._follow(heard), self._link.loop)
 
     def unfollow(self) -> None:
-        """Hear nothing more; returns when that is so."""
+        """Hear nothing more; returns when that is so, else raises ``JournalFailed``."""
         if self._following is not None:
-            self._following.cancel()
-            with contextlib.suppress(concurrent.futures.CancelledError, TimeoutError):
-                self._following.result(ANSWER_S)
+            try:
+                self._link.call(self._followed_no_more(), ANSWER_S)
+            except TimeoutError as error:
+                raise JournalFailed("the journal is followed yet, and cannot be written meanwhile") from error
             self._following = None
 
+    async def _followed_no_more(self) -> None:
+        """End the task itself: the future of another thread is cancelled before what it stands for has ended.
+
+        Again and again: ``asyncio.wait_for`` of 3.11, in which it waits, may forget being cancelled.
+        """
+        while self._task is not None and not self._task.done():
+            self._task.cancel()
+            await asyncio.wait((self._task,), timeout=AGAIN_S)
+
     async def _follow(self, heard: Callable[[Heard], object]) -> None:
+        self._task = asyncio.current_task()
+        if self._ungiven:
+            given, self._ungiven = self._ungiven, []
+            heard(News(self._end, given, term=False))
         while True:
             try:
+                self._not_before(await self.reading.ends())
                 async for one in self.reading.coming(self._end + 1):
                     body = one if one.body else one._replace(body=await self.reading.large(one))
                     heard(News(one.place, self._followed(one, batches.rows_in(body)), one.kind == TERM))
             except (Rewound, JournalDamaged) as ends:
                 heard(ends)
                 return
-            except _TROUBLE:
+            except TROUBLE:
                 await asyncio.sleep(AGAIN_S)
+            except Exception as bug:  # one that stands still without a word would show for ever what is old
+                heard(JournalDamaged(f"what is written cannot be followed: {bug!r}"))
+                return
 
     def take_over(self, term: str) -> list[Entry]:
         """Become the one who appends: nobody who did before can from now on. Gives the entries not caught up with.
 
         Raises ``JournalFailed`` where the servers do not answer, or others write at this very moment: ask again.
         """
-        found = list(self.catch_up())
+        for entry in self.catch_up():
+            self._ungiven.append(entry)
         said = orjson.dumps({"node": self._place.node, "term": term})
         try:
             self._end = self._publish(TERM, term, self._last_seq, self._stamp(), said, expect=self._end)
-        except _TROUBLE as error:
+        except TROUBLE as error:
             # If it came through after all, it counts like any other message: the next attempt catches up with it.
             raise JournalFailed(f"the journal could not be taken over: {error!r}") from error
         self.lost, self._doubt, self.term = False, None, self._end
+        if self._snapshots.ahead:
+            with contextlib.suppress(*TROUBLE):
+                self._snapshots.drop_after(self._end)
+        found, self._ungiven = self._ungiven, []
         return found
 
     # ---- reading
 
     def entries(self, after: int = 0, upto: int | None = None) -> Iterator[Entry]:
         last = self._last_seq if upto is None else min(upto, self._last_seq)
-        return self._entries(max(after, 0), last, self._end)
-
-    def _entries(self, after: int, last: int, end: int) -> Iterator[Entry]:
-        if after >= last:
-            return
-        for one in self.reading.settled(self.reading.place_of(after + 1, end), end):
-            for row in self.reading.rows(one):
-                if row[0] > last:
-                    return
-                if row[0] > after:
-                    yield entry_of(row[2])
+        return self._history.entries(max(after, 0), last, self._end)
 
     def seq_at(self, at: float) -> int:
-        end = self._end
-        seq = 0
-        # From the message before: the first that ends after ``at`` may begin after it, too.
-        for one in self.reading.settled(max(self.reading.place_at(at, end) - 1, 1), end):
-            for row in self.reading.rows(one):
-                if row[1] > at:
-                    return seq
-                seq = row[0]
-            seq = max(seq, one.seq)
-        return seq
+        return self._history.seq_at(at, self._end)
 
     # ---- snapshots
 
@@ -363,7 +367,7 @@ class JetStreamJournal:
         try:
             place, total = self._sum_of(snapshot.seq)
             self._snapshots.put(stored_of(snapshot, total), place)
-        except _TROUBLE as error:
+        except TROUBLE as error:
             raise JournalFailed(f"the snapshot could not be kept: {error!r}") from error
 
     def _sum_of(self, seq: int) -> tuple[int, bytes]:
@@ -376,13 +380,20 @@ class JetStreamJournal:
         raise JournalDamaged(f"entry {seq} is not in the stream")
 
     def snapshot_before(self, at: float | None = None, upto: int | None = None) -> Snapshot | None:
-        while (found := self._snapshots.newest(at, upto)) is not None:
+        while (found := self._newest(at, upto)) is not None:
             snapshot = snapshot_of(found[0])
             if snapshot is not None:
                 return snapshot
             upto = found[0].seq - 1  # of another version: an older one may do
         return None
 
+    def _newest(self, at: float | None, upto: int | None) -> tuple[Stored, int] | None:
+        try:
+            return self._snapshots.newest(at, upto)
+        except TROUBLE as error:
+            raise JournalFailed(f"the snapshots could not be read: {error!r}") from error
+
     def close(self) -> None:
-        self.unfollow()
+        with contextlib.suppress(JournalFailed):  # its loop ends all the same
+            self.unfollow()
         self._link.close()

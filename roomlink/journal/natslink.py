@@ -1,11 +1,13 @@
-"""A connection to NATS for code that blocks: its own event loop in a thread of its own."""
+"""A connection to NATS, which leaves a server that is cut off from the others; and one for code that blocks."""
 
 from __future__ import annotations
 
 import asyncio
 import concurrent.futures
 import contextlib
+import random
 import threading
+import time
 from collections.abc import Coroutine, Mapping, Sequence
 from typing import Any, TypeVar
 
@@ -13,6 +15,7 @@ import nats
 import nats.errors
 from nats.aio.client import Client
 from nats.js import JetStreamContext
+from nats.js.errors import NoStreamResponseError, ServiceUnavailableError
 
 from roomlink.errors import JournalFailed
 
@@ -22,6 +25,45 @@ CONNECT_S = 5.0
 RECONNECT_S = 0.1
 PING_S = 1
 """How often a quiet connection is asked for a sign of life; two that are missing end it."""
+ELSEWHERE_S, ELSEWHERE_S_MAX = 2.0, 16.0
+"""After so long without one answer of JetStream a connection goes to another server, though this one is there.
+
+Where the next one does not answer either it stays twice as long, and so on: then most of them are down.
+"""
+NO_ANSWER = (TimeoutError, ServiceUnavailableError, NoStreamResponseError, nats.errors.NoRespondersError)
+
+
+async def connected(servers: Sequence[str], name: str, access: Mapping[str, Any], **more: Any) -> Client:
+    """A connection to one of ``servers``, by chance, which comes back by itself after a loss, to the next one."""
+
+    async def quiet(_error: Exception) -> None:
+        """Each call tells its own failure; the client's own report would be one too many."""
+
+    options: dict[str, Any] = {"name": name, "max_reconnect_attempts": -1, "reconnect_time_wait": RECONNECT_S}
+    options |= {"ping_interval": PING_S, "max_outstanding_pings": 2, "connect_timeout": 2, "error_cb": quiet}
+    # In an order of its own: the library would find the same server again and again.
+    order = random.sample(list(servers), len(servers))
+    return await nats.connect(order, dont_randomize=True, **options, **more, **access)
+
+
+class Answers:
+    """Watches whether JetStream answers over a connection. In the loop of that connection."""
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        self._since: float | None = None
+        self._patience_s = ELSEWHERE_S
+
+    def note(self, *, answered: bool) -> None:
+        """Say of each request whether it was answered, if only by a no."""
+        now = time.monotonic()
+        if answered:
+            self._since, self._patience_s = None, ELSEWHERE_S
+        elif self._since is None:
+            self._since = now
+        elif now - self._since > self._patience_s and len(self._client.servers) > 1:
+            self._since, self._patience_s = None, min(2 * self._patience_s, ELSEWHERE_S_MAX)
+            self._moving = asyncio.get_running_loop().create_task(self._client.force_reconnect())
 
 
 class NatsLink:
@@ -37,7 +79,7 @@ class NatsLink:
         self._thread.start()
         self._closed = False
         try:
-            self.client: Client = self.call(self._connect(), CONNECT_S)
+            self.client = self._run(connected(self._servers, self._name, self._access), CONNECT_S)
         except (OSError, TimeoutError, nats.errors.Error) as error:
             self._end()
             raise JournalFailed(
@@ -45,26 +87,24 @@ class NatsLink:
                 f" and lets this node in: {error!r}"
             ) from error
         self.js: JetStreamContext = self.client.jetstream()
-
-    async def _connect(self) -> Client:
-        async def quiet(_error: Exception) -> None:
-            """Each call tells its own failure; the client's own report would be one too many."""
-
-        return await nats.connect(
-            self._servers,
-            name=self._name,
-            connect_timeout=2,
-            max_reconnect_attempts=-1,
-            reconnect_time_wait=RECONNECT_S,
-            ping_interval=PING_S,
-            max_outstanding_pings=2,
-            allow_reconnect=True,
-            error_cb=quiet,
-            **self._access,
-        )
+        self._answers = Answers(self.client)
 
     def call(self, work: Coroutine[Any, Any, T], within_s: float) -> T:
-        """Run ``work`` in the link's loop and wait for it. Raises TimeoutError after ``within_s`` seconds."""
+        """Ask the servers in the link's loop, and wait for it. Raises TimeoutError after ``within_s`` seconds."""
+        return self._run(self.asked(work), within_s)
+
+    async def asked(self, work: Coroutine[Any, Any, T]) -> T:
+        """The same, to be awaited in the link's loop."""
+        answered = True
+        try:
+            return await work
+        except (*NO_ANSWER, asyncio.CancelledError):
+            answered = False
+            raise
+        finally:
+            self._answers.note(answered=answered)
+
+    def _run(self, work: Coroutine[Any, Any, T], within_s: float) -> T:
         running = asyncio.run_coroutine_threadsafe(work, self.loop)
         try:
             return running.result(within_s)
@@ -82,7 +122,7 @@ class NatsLink:
         if self._closed:
             return
         with contextlib.suppress(TimeoutError, nats.errors.Error):  # whatever it still holds ends with its loop
-            self.call(self.client.close(), 2.0)
+            self._run(self.client.close(), 2.0)
         self._end()
 
     def _end(self) -> None:
@@ -95,7 +135,7 @@ class NatsLink:
             await asyncio.gather(*tasks, return_exceptions=True)
 
         with contextlib.suppress(TimeoutError):  # a task that does not end keeps nothing but itself
-            self.call(cancel_all(), 2.0)
+            self._run(cancel_all(), 2.0)
         self.loop.call_soon_threadsafe(self.loop.stop)
         self._thread.join(2.0)
         if not self._thread.is_alive():

@@ -7,10 +7,10 @@ import sqlite3
 import tempfile
 import zlib
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from zipfile import BadZipFile, ZipFile
 
 import orjson
@@ -45,11 +45,14 @@ class Restored:
     kept: tuple[Path, ...]
 
 
-def restore(backup: Path, data: Path, folder: Path | None = None, tell: Tell = untold) -> Restored:
+def restore(
+    backup: Path, data: Path, folder: Path | None = None, tell: Tell = untold, folder_is: str | None = None
+) -> Restored:
     """Put the journal of ``backup`` into the data folder, and its configuration into ``folder`` if that is given.
 
-    What was there is kept beside it. Raises ``BackupRefused`` with nothing touched for a file that is damaged, cut
-    short or no backup, and where another venue's journal lies; ``JournalHeld`` while a service runs there.
+    What was there is kept beside it; ``folder_is`` is the venue that lies in ``folder`` now, if that is known. Raises
+    ``BackupRefused`` with nothing touched for a file that is damaged, cut short or no backup, and where another venue's
+    journal or configuration lies; ``JournalHeld`` while a service runs there.
     """
     with _opened(backup) as archive:
         manifest = _manifest(backup, archive)
@@ -58,15 +61,34 @@ def restore(backup: Path, data: Path, folder: Path | None = None, tell: Tell = u
         if folder is not None and not inside:
             raise BackupRefused(f"{backup} holds no configuration; leave --folder away, and bring the folder yourself")
         _refuse_other_venue(data / JOURNAL, manifest)
-        data.mkdir(parents=True, exist_ok=True)
+        if folder_is not in (None, manifest.venue):
+            raise BackupRefused(
+                f"the backup is of the venue {manifest.venue!r}, and {folder} is the configuration of {folder_is!r}:"
+                " nothing was touched; name another --folder"
+            )
+        if folder is not None and data.resolve().is_relative_to(folder.resolve()):
+            raise BackupRefused(
+                f"the data folder {data} lies in {folder}, which is put aside as a whole: nothing was touched; name"
+                " another --folder, and move what is in it"
+            )
+        # Password hashes are in it: as little for others to read as where a service makes it.
+        data.mkdir(mode=0o700, parents=True, exist_ok=True)
         lock = files.Lock(data / JOURNAL)
         try:
-            with tempfile.TemporaryDirectory(prefix=".restore-", dir=data) as scratch:
-                fresh = Path(scratch) / JOURNAL
+            with ExitStack() as scratches:
+                fresh = _scratch(scratches, data) / JOURNAL
                 _unpack(archive, JOURNAL, fresh, tell)
                 _prove_journal(fresh, manifest)
-                kept = [] if folder is None else _put_folder(archive, inside, folder, tell)
-                kept += _put_journal(fresh, data / JOURNAL)
+                if folder is not None:
+                    folder = folder.absolute()
+                    folder.parent.mkdir(parents=True, exist_ok=True)
+                    configuration = _scratch(scratches, folder.parent) / "configuration"
+                    for name in inside:
+                        _unpack(archive, name, configuration / name.removeprefix(CONFIGURATION), tell)
+                # All of it lies where it belongs: from here on only names change.
+                kept = _put_journal(fresh, data / JOURNAL)
+                if folder is not None:
+                    kept = _put_folder(configuration, folder) + kept
         finally:
             lock.release()
     return Restored(manifest, folder is not None, tuple(kept))
@@ -99,6 +121,8 @@ def _manifest(backup: Path, archive: ZipFile) -> Manifest:
         said["notices"] = tuple(said["notices"])
         parts = {name: Part(**part) for name, part in said["parts"].items()}
         manifest = Manifest(**{**said, "parts": parts})
+        if not all(isinstance(part.bytes, int) for part in parts.values()):
+            raise ValueError("its manifest gives a size that is no number")
         if JOURNAL not in parts or sorted([*parts, MANIFEST]) != sorted(archive.namelist()):
             raise ValueError("its parts are not those that its manifest lists")
         if wrong := [name for name in parts if name != JOURNAL and not _is_safe(name)]:
@@ -109,9 +133,10 @@ def _manifest(backup: Path, archive: ZipFile) -> Manifest:
 
 
 def _is_safe(name: str) -> bool:
-    path = PurePosixPath(name)
-    inside = name.startswith(CONFIGURATION) and len(path.parts) > 1
-    return inside and ".." not in path.parts and "\\" not in name and "\0" not in name
+    # By each step, also an empty one: what follows two slashes would be a path from the root.
+    steps = name.removeprefix(CONFIGURATION).split("/")
+    strange = {"", ".", ".."}.intersection(steps) or {"\\", "\0"}.intersection(name)
+    return name.startswith(CONFIGURATION) and not strange
 
 
 def _prove(backup: Path, archive: ZipFile, manifest: Manifest, tell: Tell) -> None:
@@ -144,11 +169,18 @@ def _refuse_other_venue(journal: Path, manifest: Manifest) -> None:
         )
 
 
+def _scratch(scratches: ExitStack, place: Path) -> Path:
+    """A folder in ``place``, so that what is made in it needs only another name to lie there."""
+    return Path(scratches.enter_context(tempfile.TemporaryDirectory(prefix=".restore-", dir=place)))
+
+
 def _unpack(archive: ZipFile, name: str, to: Path, tell: Tell) -> None:
     of = archive.getinfo(name).file_size
     done = 0
     to.parent.mkdir(parents=True, exist_ok=True)
+    mode = archive.getinfo(name).external_attr >> 16 & 0o777
     with archive.open(name) as source, to.open("wb") as file:
+        os.fchmod(file.fileno(), mode or 0o600)
         for chunk in chunks(source):
             file.write(chunk)
             done += len(chunk)
@@ -174,20 +206,13 @@ def _prove_journal(fresh: Path, manifest: Manifest) -> None:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
-def _put_folder(archive: ZipFile, names: list[str], folder: Path, tell: Tell) -> list[Path]:
+def _put_folder(fresh: Path, folder: Path) -> list[Path]:
     """The configuration as it was backed up; what was there keeps its content under another name."""
-    folder = folder.absolute()
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=".restore-", dir=folder.parent) as scratch:
-        fresh = Path(scratch) / "configuration"
-        fresh.mkdir()
-        for name in names:
-            _unpack(archive, name, fresh / name.removeprefix(CONFIGURATION), tell)
-        kept: list[Path] = []
-        if folder.exists():
-            kept.append(files.free_name(folder, "before-restore"))
-            folder.rename(kept[0])
-        fresh.rename(folder)
+    kept: list[Path] = []
+    if folder.exists():
+        kept.append(files.free_name(folder, "before-restore"))
+        folder.rename(kept[0])
+    fresh.rename(folder)
     files.sync_folder(folder.parent)
     return kept
 

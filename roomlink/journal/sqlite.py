@@ -259,7 +259,9 @@ class SqliteJournal:
                 db.execute("COMMIT")
         except sqlite3.Error as error:
             if not self._landed(rows[-1]):
-                raise JournalFailed(f"the journal {self._path} could not be written: {error}") from error
+                raise JournalFailed(
+                    f"the journal {self._path} could not be written: {error}; make room or see to the disk"
+                ) from error
         self._last_seq, self._last_sum = rows[-1][0], rows[-1][3]
         self._note()
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Generator, Iterator
 
 import nats.errors
 from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy
@@ -31,8 +31,11 @@ class Reading:
 
     def end(self) -> int:
         """The place of the newest message; 0 if there is none."""
-        info = self._link.call(self._link.js.stream_info(self._name), ANSWER_S)
-        return int(info.state.last_seq)
+        return self._link.call(self.ends(), ANSWER_S)
+
+    async def ends(self) -> int:
+        """The same, to be awaited in the link's own loop."""
+        return int((await self._link.asked(self._link.js.stream_info(self._name))).state.last_seq)
 
     def at(self, place: int) -> Batch:
         """The message at a place. Raises JournalDamaged if it is gone."""
@@ -68,7 +71,7 @@ class Reading:
                     message = await reader.next_msg(timeout=QUIET_S)
                 except nats.errors.TimeoutError:
                     # A consumer that died with its server says nothing: the stream tells whether there is news.
-                    if (await js.stream_info(self._name)).state.last_seq > place:
+                    if await self.ends() != place:
                         return
                     continue
                 found = message.metadata.sequence.stream
@@ -95,11 +98,29 @@ class Reading:
             yield held
 
     def _messages(self, first: int, last: int) -> Iterator[Batch]:
-        if first > last:
-            return
+        """Without a gap: where some were lost on their way, with a connection, they are asked for anew."""
+        place = max(first, 1) - 1
+        while place < last:
+            before = place
+            with contextlib.closing(self._fetched(place + 1, last)) as fetched:
+                try:
+                    for one in fetched:
+                        if one.place != place + 1:
+                            break
+                        place = one.place
+                        yield one
+                except (nats.errors.Error, TimeoutError):
+                    if place == before:
+                        raise
+                    continue
+            if place == before:
+                raise JournalDamaged(f"message {place + 1} of the stream {self._name} is gone: restore a backup")
+
+    def _fetched(self, first: int, last: int) -> Generator[Batch, None, None]:
+        """The same as a server sends them: what it has sent once it does not send again, whether it came or not."""
         config = ConsumerConfig(
             deliver_policy=DeliverPolicy.BY_START_SEQUENCE,
-            opt_start_seq=max(first, 1),
+            opt_start_seq=first,
             ack_policy=AckPolicy.NONE,
             inactive_threshold=10.0,
             mem_storage=True,
@@ -108,13 +129,14 @@ class Reading:
         js, link = self._link.js, self._link
         reader = link.call(js.pull_subscribe(self._subject, stream=self._name, config=config), 5.0)
         try:
-            place = max(first, 1) - 1
+            place = first - 1
             while place < last:
                 for message in link.call(reader.fetch(min(FETCHED_MAX, last - place), ANSWER_S), 2 * ANSWER_S):
                     place = message.metadata.sequence.stream
                     yield batches.batch(place, message.headers, message.data)
         finally:
-            link.call(reader.unsubscribe(), ANSWER_S)
+            with contextlib.suppress(nats.errors.Error, TimeoutError):
+                link.call(reader.unsubscribe(), ANSWER_S)
 
     def place_of(self, seq: int, end: int) -> int:
         """A place at or before that of entry ``seq``, and after that of ``seq - 1`` where this is not in one batch."""

@@ -122,7 +122,7 @@ def _heard(seen: Seen, what: str, want: Any) -> list[Difference]:
 
 def _groups(seen: Seen, what: str, want: Any) -> list[Difference]:
     """Those named, and every other zone by itself."""
-    joined = [group for group in view.groups(seen.state) if len(group) > 1]
+    joined = [group for group in wall_view.groups(seen.state) if len(group) > 1]
     wished = [sorted(group) for group in want if len(group) > 1]
     return [] if sorted(wished) == sorted(sorted(g) for g in joined) else [Difference(what, want, joined)]
 

@@ -17,8 +17,9 @@ from roomlink.journal import files
 from roomlink.journal.recovery import fold
 from roomlink.journal.sqlite import SqliteJournal
 from roomlink.rehearsal.handover_compare import Comparison, section_of
+from roomlink.rehearsal.handover_model import Handover
 from roomlink.rehearsal.handover_pages import page
-from roomlink.rehearsal.handover_tables import Handover, as_csv, tables
+from roomlink.rehearsal.handover_tables import as_csv, tables
 from roomlink.rehearsal.survey import survey
 from roomlink.venue.load import Loaded
 

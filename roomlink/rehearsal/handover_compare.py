@@ -8,6 +8,7 @@ from typing import Any
 
 from roomlink.core import commissioning
 from roomlink.core.spec import Spec
+from roomlink.rehearsal import handover_network as network
 from roomlink.rehearsal.handover_html import say, table
 from roomlink.rehearsal.handover_words import control_words, listing, words
 from roomlink.venue.load import Loaded
@@ -40,6 +41,8 @@ ARRANGEMENTS = ("zones", "partitions", "controllers", "combining", "occupancy", 
 """What the proof of all arrangements looks at."""
 UNTOLD = ("digest", "point_name", "open_name", "close_name")
 """Members that follow from others."""
+WITHHELD = (network.WITHHELD | {"url", "secret_file"}) - {"driver"}
+"""Members that may be, or lead to, what lets one in: of these only that they changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +145,11 @@ def _entries(section: str, data: Any) -> dict[str, Any]:
         for moment in ("on_combine", "on_separate"):
             rules |= {f"{moment} {control}": rule for control, rule in (rules.pop(moment, None) or {}).items()}
         return rules
+    if section == "webhooks":
+        return {entry["name"]: entry for entry in data or ()}
+    if section == "calendar" and data:
+        rest = {key: value for key, value in data.items() if key != "feeds"}
+        return rest | {f"feed {feed['name']}": feed for feed in data["feeds"]}
     if section in ("venue", "sound") or not isinstance(data, Mapping | None):
         return {section: data}
     return dict(data or {})
@@ -172,7 +180,9 @@ def _members(section: str, name: str, called: str, old: Any, new: Any) -> Iterat
         if was == now or member in UNTOLD or (section == "zones" and member == "controls"):
             continue
         shown = member.replace("_", " ")
-        if isinstance(was, Mapping) and isinstance(now, Mapping):
+        if member in WITHHELD:
+            yield Change(section, name, "changed", f"{called}: {shown} is another, as in the configurations")
+        elif isinstance(was, Mapping) and isinstance(now, Mapping):
             for key in dict.fromkeys((*was, *now)):
                 if was.get(key, ...) != now.get(key, ...):
                     text = f"{called}: {shown} {key}, {_said(was, key)} became {_said(now, key)}"

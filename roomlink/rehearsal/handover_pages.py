@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 
 from roomlink.rehearsal import handover_plan as drawing
 from roomlink.rehearsal.handover_html import document, pairs, say, section, table
+from roomlink.rehearsal.handover_model import Handover, Table
 from roomlink.rehearsal.handover_record import record
-from roomlink.rehearsal.handover_tables import Handover, Table, posted
+from roomlink.rehearsal.handover_tables import posted
 from roomlink.rehearsal.handover_words import control_words, figure, listing
 from roomlink.venue.cautions import NOT_SAFETY, cautions
 from roomlink.venue.sound_plan import ADVICE, GroupPlan
@@ -35,7 +36,11 @@ def page(h: Handover, made: Sequence[Table], changes: str = "") -> str:
         ("equipment", "Devices, bindings and addresses", _equipment(found), True),
         ("network", "Network", _network(found), False),
         ("sound", "Sound plan", _sound(h, found), True),
-        ("diary", "Diary", _shown(found, "diary", "Nothing is configured for the diary."), False),
+        ("stations", "Wall stations", _shown(found, "stations", "There is none."), False),
+        ("sources", "Sources, microphones and overflows", _parts(found, SOURCES), False),
+        ("diary", "Diary: bookings, routines, crews", _parts(found, DIARY), False),
+        ("evening", "Paging, presence and locks", _parts(found, EVENING), False),
+        *([("further", "Further settings", _shown(found, "further"), False)] if found["further"].rows else []),
         ("record", "Test record", record(h), True),
         ("backup", "Backup and restore", BACKUP, True),
         *([("changes", "Changes", changes, False)] if changes else []),
@@ -165,6 +170,33 @@ def _equipment(found: Tables) -> str:
         ("Override inputs", "overrides", "There is no override.", 0),
     )
     return "".join(f"<h3>{title}</h3>{_shown(found, name, small, drop)}" for title, name, small, drop in parts)
+
+
+def _parts(found: Tables, parts: Sequence[tuple[str, str, str]]) -> str:
+    """Tables under headings of their own: heading, table, what to say where it has no rows."""
+    return "".join(f"<h3>{title}</h3>{_shown(found, name, small)}" for title, name, small in parts)
+
+
+SOURCES = (
+    ("Sources", "sources", "No source travels."),
+    ("Microphones", "microphones", "There is no microphone."),
+    ("One-way overflows", "overflows", "None has a name."),
+)
+DIARY = (
+    ("Bookings", "bookings", ""),
+    ("Routines", "routines", "Nothing recurs by itself."),
+    ("Crews", "crews", "No crew is set down, so that nobody works out whether walls can be moved in time."),
+    ("Moving the walls", "moves", "There is no operable wall."),
+    ("Rooms as calendars call them", "rooms", "Calendars call them by the names of the zones."),
+    ("Calendars that are followed", "feeds", "None is followed."),
+    ("Who is told what happens", "webhooks", "Nobody is told."),
+)
+EVENING = (
+    ("Paging", "paging", "Nothing pages."),
+    ("Presence", "presence", "Presence is not sensed."),
+    ("Locks that are ready by name", "locks", "None is: people set them as they need them."),
+    ("Alarms: how urgent, and which mean nothing", "alarm-rules", "Each has its usual priority."),
+)
 
 
 def _network(found: Tables) -> str:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from roomlink.rehearsal.handover_html import pairs, say, table
-from roomlink.rehearsal.handover_tables import Handover, armed_by
+from roomlink.rehearsal.handover_model import Handover
+from roomlink.rehearsal.handover_tables import armed_by
 from roomlink.rehearsal.handover_words import figure
 
 KINDS = {

@@ -5,66 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Iterator, Mapping
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from roomlink.core import view
-from roomlink.core.state import State
-from roomlink.drivers.registry import Registry
+from roomlink.rehearsal import handover_evening, handover_stations
+from roomlink.rehearsal.handover_model import Handover, Maker, Row, Table
 from roomlink.rehearsal.handover_network import ports, settings
-from roomlink.rehearsal.handover_words import control_words, figure, listing, words
-from roomlink.rehearsal.survey import Charge, Survey
-from roomlink.venue.load import Loaded
-
-Row = tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Handover:
-    """All that goes into the documents. ``state`` holds the commissioning records and armings, and nothing else.
-
-    ``date`` is that of the documents, as ISO 8601; ``recorded`` is the digest of the configuration that the journal
-    ended with, None where no journal was given.
-    """
-
-    loaded: Loaded
-    survey: Survey
-    state: State
-    date: str
-    version: str
-    recorded: str | None = None
-    registry: Registry = field(default_factory=Registry.of)
-
-    @property
-    def data(self) -> Mapping[str, Any]:
-        return self.loaded.data
-
-    def zone(self, zone: str) -> str:
-        return str(self.data["zones"][zone]["name"] or zone)
-
-    def panel(self, controller: str | None) -> str:
-        return "nobody" if controller is None else str(self.data["controllers"][controller]["name"] or controller)
-
-    def when(self, at: str) -> str:
-        """A time of RFC 3339, to the minute in the venue's time zone."""
-        zone = ZoneInfo(self.loaded.spec.timezone)
-        return datetime.fromisoformat(at).astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
-
-    def checks(self) -> dict[str, Any]:
-        """The commissioning items as ``GET /commissioning`` gives them."""
-        return view.commissioning(self.state)
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """``name`` is that of its CSV file; every row is as long as ``heads``."""
-
-    name: str
-    heads: Row
-    rows: tuple[Row, ...]
+from roomlink.rehearsal.handover_words import control_words, figure, input_words, listing, point_words, words
+from roomlink.rehearsal.survey import Charge
 
 
 def tables(h: Handover) -> list[Table]:
@@ -98,18 +47,10 @@ def _sensing(wall: Mapping[str, Any]) -> str:
     if wall["simulated"]:
         return "simulated contacts"
     if wall["report"]:
-        return f"report of {_input(wall['report'])}: {words(wall['report'].get('values', {}))}"
+        return f"report of {input_words(wall['report'])}: {words(wall['report'].get('values', {}))}"
     contacts = wall["contacts"] or {}
-    told = (f"{end} end, {_input(c)}, made {words(c.get('made'))}" for end, c in contacts.items())
+    told = (f"{end} end, {input_words(c)}, made {words(c.get('made'))}" for end, c in contacts.items())
     return "; ".join(told) or "nothing: told by people and over HTTP"
-
-
-def _input(entry: Mapping[str, Any]) -> str:
-    return f"{entry['device']}, {_point(entry['point'])}"
-
-
-def _point(point: Mapping[str, Any] | None) -> str:
-    return "" if point is None else ", ".join(f"{key} {words(value)}" for key, value in point.items())
 
 
 def _groupings(h: Handover) -> Iterator[Row]:
@@ -187,7 +128,7 @@ def _overrides(h: Handover) -> Iterator[Row]:
         zones = "every zone" if o["zones"] is None else listing(o["zones"])
         active = f"the circuit is {o['input']['active']}, or its input is lost"
         values = words(o["values"])
-        yield name, o["name"] or name, o["kind"], _input(o["input"]), active, zones, values, figure(o["blend"])
+        yield name, o["name"] or name, o["kind"], input_words(o["input"]), active, zones, values, figure(o["blend"])
 
 
 def _devices(h: Handover) -> Iterator[Row]:
@@ -200,7 +141,7 @@ def _supplies(h: Handover) -> Iterator[Row]:
 
 def _bindings(h: Handover) -> Iterator[Row]:
     for b in h.data["bindings"]:
-        ways = ((way, _point(b[way])) for way in ("point", "open", "close") if b[way] is not None)
+        ways = ((way, point_words(b[way])) for way in ("point", "open", "close") if b[way] is not None)
         point = "; ".join(text if way == "point" else f"{way}: {text}" for way, text in ways)
         armed = "needs none" if b["class"] == "signal" else armed_by(h, b)
         yield b["name"], b["control"], b["class"], b["device"], point, _becomes(b), _care(b), armed, b["digest"][:12]
@@ -228,7 +169,9 @@ def _care(binding: Mapping[str, Any]) -> str:
         return f"when it is back: {binding['on_return']}" if binding["on_return"] else ""
     said = [f"on loss: {binding['on_loss']}"]
     said += [f"{m.replace('_', ' ')} {figure(binding[m])} s" for m in ("min_on", "min_off") if binding[m]]
+    said += [f"cools {figure(binding['cool'])} s before it goes off"] if binding.get("cool") else []
     said += [f"supply {binding['supply']}"] if binding["supply"] else []
+    said += ["last on, first off"] if binding.get("order") else []
     return "; ".join([*said, *(["comes back on after a restart"] if binding["restore"] else [])])
 
 
@@ -243,7 +186,7 @@ def _places(h: Handover) -> Iterator[Row]:
 def _sound_outputs(h: Handover) -> Iterator[Row]:
     for entry in h.data.get("sound_outputs", ()):
         what = entry.get("microphone") or "all of them: delay"
-        yield entry["loudspeakers"], what, entry["device"], _point(entry["point"])
+        yield entry["loudspeakers"], what, entry["device"], point_words(entry["point"])
 
 
 def _gains(h: Handover) -> Iterator[Row]:
@@ -281,13 +224,15 @@ TOLD = frozenset(
         "devices",
         "supplies",
         "bindings",
+        *handover_stations.TOLD,
+        *handover_evening.TOLD,
     )
 )
 """The sections of a configuration that have tables of their own."""
 
 
 def _further(h: Handover) -> Iterator[Row]:
-    """Every other section as it was resolved: the diary's rules, and whatever else a configuration says."""
+    """Every other section as it was resolved: whatever else a configuration says."""
     for section, entries in h.data.items():
         if section not in TOLD and isinstance(entries, Mapping):
             yield from ((section, name, words(entry, name)) for name, entry in entries.items())
@@ -308,9 +253,10 @@ def _checks(h: Handover) -> Iterator[Row]:
 
 def _network(h: Handover) -> Iterator[Row]:
     yield from ports(h.data["devices"], h.registry)
+    yield from handover_evening.ways_out(h)
 
 
-_TABLES: tuple[tuple[str, Row, Callable[[Handover], Iterator[Row]]], ...] = (
+_TABLES: tuple[Maker, ...] = (
     ("zones", ("zone", "name", "type", "panels at home", "walls", "when idle"), _zones),
     (
         "walls",
@@ -346,7 +292,9 @@ _TABLES: tuple[tuple[str, Row, Callable[[Handover], Iterator[Row]]], ...] = (
     ("sound-outputs", ("loudspeakers", "of microphone", "device", "point"), _sound_outputs),
     ("gains", ("zones", "microphone", "loudspeakers", "gain (dB)"), _gains),
     ("delays", ("zones", "counted from", "loudspeakers", "delay (ms)"), _delays),
-    ("diary", ("section", "entry", "what it says"), _further),
+    *handover_stations.TABLES,
+    *handover_evening.TABLES,
+    ("further", ("section", "entry", "what it says"), _further),
     ("checks", ("item", "title", "standing", "measured", "unit", "who", "when", "note"), _checks),
 )
 

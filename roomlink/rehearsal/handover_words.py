@@ -53,6 +53,16 @@ def listing(names: Iterable[str], last: str = "and") -> str:
     return f"{', '.join(found[:-1])} {last} {found[-1]}" if len(found) > 1 else "".join(found) or "none"
 
 
+def point_words(point: Mapping[str, Any] | None) -> str:
+    """Which point of a device, in its driver's words."""
+    return "" if point is None else ", ".join(f"{key} {words(value)}" for key, value in point.items())
+
+
+def input_words(entry: Mapping[str, Any]) -> str:
+    """A device and its point."""
+    return f"{entry['device']}, {point_words(entry['point'])}"
+
+
 def _choice(control: Mapping[str, Any]) -> str:
     said = f"{listing(control['options'], 'or')}"
     said += " or none" if control.get("allow_none", True) else ""

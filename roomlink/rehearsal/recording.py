@@ -11,7 +11,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from roomlink.core import commands, snapshot, view
+from roomlink.core import commands, snapshot, view, wall_view
 from roomlink.core import events as ev
 from roomlink.core.access import AccessEvent
 from roomlink.core.alarm_events import AlarmEvent
@@ -218,7 +218,7 @@ def _touched(event: ev.Event) -> Iterator[str]:
 
 def _seen(state: State, what: str, at: float, slack: Mapping[str, float]) -> Any:
     if what == "groups":
-        return [group for group in view.groups(state) if len(group) > 1]
+        return [group for group in wall_view.groups(state) if len(group) > 1]
     if what == "alarms":
         return sorted(standing(state))
     if what == "overrides":

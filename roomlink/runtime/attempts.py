@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import math
 from collections import OrderedDict
 from dataclasses import dataclass
 
@@ -41,7 +42,7 @@ class Attempts:
         """
         wait = max(self._wait(now, subject) for subject in subjects)
         if wait > 0.0:
-            raise TooMany(f"too many attempts; try again in {wait:.0f} s", wait)
+            raise TooMany(f"too many attempts; try again in {math.ceil(wait)} s", wait)
         for subject in subjects:
             tries = self._tries.get(subject)
             if tries is None or now - tries.last > limits.TRIES_FORGOTTEN_S:

@@ -57,6 +57,10 @@ class EngineerCode:
         self._digest = digest(plain_code(made))
         return made
 
+    def drop(self) -> None:
+        """It is good for nothing any more: there is an engineer, made elsewhere."""
+        self._digest = None
+
     @property
     def is_open(self) -> bool:
         return self._digest is not None

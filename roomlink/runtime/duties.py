@@ -15,6 +15,7 @@ import structlog
 from roomlink.core.commands import SERVICE, StopMotion
 from roomlink.drivers.registry import Registry
 from roomlink.errors import RoomlinkError
+from roomlink.runtime.clock_watch import ClockWatch
 from roomlink.runtime.feeds import Feeds
 from roomlink.runtime.housekeeping import Housekeeping
 from roomlink.runtime.lag import LoopLag
@@ -49,12 +50,14 @@ class Duties:
         self.outputs = Outputs(writer, self._registry, power_was_lost=power_was_lost)
         self.feeds, self.webhooks = Feeds(writer, self._folder), Webhooks(writer, self._folder)
         housekeeping, schedules, lag = Housekeeping(writer, self._kept_s), Schedules(writer), LoopLag(writer)
-        self._stops = [self.lookout.stop, lag.stop, housekeeping.stop, schedules.stop, self.simulated.stop]
+        watch = ClockWatch(writer)
+        self._stops = [self.lookout.stop, lag.stop, watch.stop, housekeeping.stop, schedules.stop, self.simulated.stop]
         self.outputs.start()
         self.simulated.begin(writer.state)
         self.lookout.start()
         housekeeping.start()
         lag.start()
+        watch.start()
         schedules.start(last)
         self.webhooks.start()
         self.feeds.start()

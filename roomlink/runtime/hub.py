@@ -11,12 +11,15 @@ from collections.abc import Callable, Hashable
 from typing import Any
 
 import orjson
+import structlog
 
 from roomlink import limits
 from roomlink.core import view
 from roomlink.core.state import State
 from roomlink.runtime.framing import framed
 from roomlink.runtime.touch import Data, Touch, panel_change, place_change, watch_change
+
+log = structlog.get_logger("roomlink")
 
 BACKLOG_MESSAGES_MAX = 8
 """Messages that wait for a listener before they merge."""
@@ -51,7 +54,8 @@ class Listener:
 
     def push(self, frame: bytes) -> None:
         """A message of its own (a reply, a welcome): these are few, and never dropped."""
-        self._hub.tell(self.controller)  # a reply tells a position: all up to that comes before it
+        # A reply tells a position: all up to that comes before it, but for what merges as it does not keep up.
+        self._hub.tell(self.controller)
         if self.straight is not None:
             self.straight(framed((frame,)))
         else:
@@ -129,12 +133,20 @@ class Hub:
         Costs those alone; where the place changed, all panels without news of their own get one and the same message.
         """
         self._recent.append((seq, touch))
+        try:
+            if not touch.fresh:
+                self._publish(touch, first)
+        except Exception:
+            # Devices hear of the entry after panels: an error in what is shown must not keep them from it.
+            log.exception("panels get a whole new view", seq=seq)
+            touch = Touch(fresh=True)
         if touch.fresh:
             self._recent.clear()
             self._pending.clear()
             for listener in self.everyone():
                 listener.catch_up(touch.copy())
-            return
+
+    def _publish(self, touch: Touch, first: str | None) -> None:
         alike: bytes | None = None
         for controller in self._concerned(touch, first):
             if touch.concerns(controller):

@@ -36,6 +36,6 @@ class Keeping:
         self._writer.hub.announce("" if failure is None else WORDS)
         if failure is not None:
             # By the time that this is stored the journal takes entries again.
-            self._writer.surely(ReportTrouble(SERVICE, FAILING, f"{failure}; make room or see to the disk"))
+            self._writer.surely(ReportTrouble(SERVICE, FAILING, failure))
         elif not self._writer.stopped:
             self._writer.surely(ReportTrouble(SERVICE, FAILING))

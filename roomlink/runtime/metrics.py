@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, ProcessCollector, generate_latest
 
@@ -36,6 +36,12 @@ class Metrics:
             registry=self.registry,
         )
         self.ready = Gauge("roomlink_ready", "1 while commands are taken, 0 while not.", registry=self.registry)
+        self._writes = Gauge(
+            "roomlink_writes",
+            "1 where this service decides for the venue and drives its devices, 0 where it follows another.",
+            ["venue"],
+            registry=self.registry,
+        )
         self.loop_lag_seconds = Histogram(
             "roomlink_event_loop_lag_seconds",
             "How much later than due the event loop ran.",
@@ -44,6 +50,10 @@ class Metrics:
         )
         # Memory, processor time, file descriptors: read when asked for.
         ProcessCollector(registry=self.registry)
+
+    def writes(self, venue: str, asked: Callable[[], bool]) -> None:
+        """``asked`` says at any time whether this service writes ``venue``: of all nodes of one it is one that does."""
+        self._writes.labels(venue).set_function(lambda: float(asked()))
 
     def entry(self, entry: Entry) -> None:
         self._entries.labels(entry.via).inc()

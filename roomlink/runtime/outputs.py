@@ -394,7 +394,7 @@ class Outputs:
         runner = Runner(wired.name, device, stamp, hear, health, connected, self._writer.may_drive, motion)
         return runner
 
-    def devices(self) -> dict[str, Any]:
+    def devices(self, *, may_see: bool = False) -> dict[str, Any]:
         """For ``/devices``: outputs by point, and the inputs with what was last heard there."""
         state, now = self._writer.state, self._writer.clock.stamp()
-        return device_view.devices(state, now, self._runners, self._wired, self._said)
+        return device_view.devices(state, now, self._runners, self._wired, self._said, may_see=may_see)

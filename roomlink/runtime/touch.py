@@ -38,6 +38,7 @@ from roomlink.core.evening_records import (
     WallMarked,
     WallUnmarked,
 )
+from roomlink.core.lead_records import LeadEnded, LeadSet, PanelSet
 from roomlink.core.lock_records import LockEnded, LockSet
 from roomlink.core.records import Wall
 from roomlink.core.spec import ChoiceSpec
@@ -72,6 +73,7 @@ class Touch:
     """zones whose choices may offer other sources than before"""
     overrides: bool = False
     locks: bool = False
+    """locks, or what is told of them: that depends on what goes on where they are, and where their controllers work"""
     alarms: bool = False
     noticed: set[str] = field(default_factory=set)
     """controllers that an alarm concerns"""
@@ -154,6 +156,8 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
         elif isinstance(event, ev.Regrouped):
             touch.groups = True
             touch.regrouped.update(zone for group in event.groups for zone in group)
+        elif isinstance(event, LeadSet | LeadEnded | PanelSet):
+            touch.groups = True  # who leads is told with them
         elif isinstance(event, ev.RoleSet):
             touch.roles.add(event.controller)
         elif isinstance(event, ev.Masked | ev.Unmasked):
@@ -161,9 +165,7 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
         elif isinstance(event, ev.OverrideSet | ev.OverrideCleared):
             touch.overrides = True
         elif isinstance(event, LockSet | LockEnded):
-            touch.locks = True
-            locks = (state.locks.get(event.lock), event.now if isinstance(event, LockSet) else None)
-            touch.roles.update(lock.controller for lock in locks if lock is not None and lock.controller is not None)
+            _lock(touch, state, event)
         elif isinstance(event, OneWaySet | OneWayEnded):
             touch.flows = True
             flows = (state.one_ways.get(event.overflow), event.now if isinstance(event, OneWaySet) else None)
@@ -194,6 +196,7 @@ def before(state: State, events: Iterable[ev.Event]) -> Touch:
             touch.scenes = True
         elif kind in (ev.Configured, ev.ControlDropped, MicrophoneAssigned):
             touch.fresh = True
+    touch.locks |= any(touch.veil or state.locks[name].controller in touch.links for name in state.locks.live())
     return touch
 
 
@@ -222,6 +225,12 @@ def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bo
         if one is not None and one.live:
             touch.zones.update(one.zones)
             touch.veil |= one.private
+
+
+def _lock(touch: Touch, state: State, event: LockSet | LockEnded) -> None:
+    touch.locks = True
+    locks = (state.locks.get(event.lock), event.now if isinstance(event, LockSet) else None)
+    touch.roles.update(lock.controller for lock in locks if lock is not None and lock.controller is not None)
 
 
 def _wall(touch: Touch, name: str, old: Wall | None, new: Wall) -> None:
@@ -279,7 +288,7 @@ def _place(state: State, touch: Touch, walls: set[str]) -> Data:
     if walls:
         data["partitions"] = {name: wall_view.partition(state, name) for name in walls}
     if touch.groups:
-        data["groups"] = view.groups(state)
+        data.update(wall_view.together(state))
     if touch.flows:
         data["one_way"] = travel_view.one_ways(state)
     if touch.groups or touch.flows:
@@ -321,7 +330,7 @@ def watch_change(state: State, touch: Touch, seq: int, now: float) -> Data | Non
         data["turns"] = True
     faces = {}
     for controller in touch.controllers():
-        if not view.is_veiled(state, controller):
+        if not discretion.veiled_controller(state, controller):
             faces[controller] = _face(state, controller, touch, now)
         elif controller in touch.links or controller in touch.roles:
             faces[controller] = view.watched_face(state, controller, now)

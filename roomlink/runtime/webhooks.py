@@ -42,6 +42,8 @@ NOTE_S = 5.0
 PAGE_ENTRIES = 200
 REFUSALS_MAX = 3
 """After this many refusals of one message it is put aside, so that the others can go on."""
+GIVEN_UP = "webhook-given-up"
+"""The alarm of a message that was put aside."""
 ALARM_TRIES = 5
 """After this many failures in a row there is an alarm."""
 FAILED_MAX = 1000
@@ -139,7 +141,7 @@ class Webhooks:
             if name in wanted:
                 self._begin(name, wanted[name], hook.upto, hook.failed)
             else:
-                self._soon(self._report(name, ""))
+                self._report(f"webhook/{name}")
         for name in state.told.live():
             if name not in wanted:
                 self._writer.surely(NoteTold(BY, name, None))
@@ -193,6 +195,7 @@ class Webhooks:
                 failed = (*hook.failed, (message.seq, message.place, answer.why))
                 hook.failed = failed[-FAILED_MAX:]
                 log.warning("webhook", webhook=hook.config["name"], put_aside=message.seq, why=answer.why)
+                self._given_up(hook.config["name"], message, answer.why)
                 break
             pause = max(answer.after, backoff(hook.standing.failures, self._chance()))
             await self._pause(hook, pause)
@@ -224,8 +227,9 @@ class Webhooks:
         answer = await post(self._client, hook.config, self._folder, self._writer.state, message, self._wall())
         stands, name = hook.standing, hook.config["name"]
         if answer.good:
-            if alarms.stands(self._writer.state, f"webhook/{name}"):
-                await self._report(name, "")
+            for alarm in (f"webhook/{name}", f"{GIVEN_UP}/{name}"):
+                if alarms.stands(self._writer.state, alarm):
+                    self._report(alarm)
             stands.failures, stands.why, stands.since = 0, "", None
             stands.told += 1
             stands.last = self._writer.clock.stamp()
@@ -235,13 +239,21 @@ class Webhooks:
         stands.since = stands.since or self._writer.clock.stamp()
         log.warning("webhook", webhook=name, failures=stands.failures, why=answer.why)
         if stands.failures == ALARM_TRIES:
-            await self._report(name, f"webhook {name} cannot be told what happens: {answer.why}")
+            self._report(f"webhook/{name}", f"webhook {name} cannot be told what happens: {answer.why}")
         return answer
 
     # Putting down
 
-    async def _report(self, name: str, text: str) -> None:
-        self._writer.surely(ReportTrouble(BY, f"webhook/{name}", text))
+    def _report(self, alarm: str, text: str = "") -> None:
+        self._writer.surely(ReportTrouble(BY, alarm, text))
+
+    def _given_up(self, name: str, message: Message, why: str) -> None:
+        """Somebody has to know, as nobody asks again by itself. Over when anything is taken again."""
+        alarm = f"{GIVEN_UP}/{name}"
+        # A receiver that refuses to hear of this very alarm would else raise it for ever.
+        if getattr(message.event, "alarm", None) != alarm:
+            again = f"see to the receiver; POST /api/v1/webhooks/{name}/replay then sends it again"
+            self._report(alarm, f"webhook {name} was not told entry {message.seq}, which is put aside: {why}; {again}")
 
     def _soon(self, work: Any) -> None:
         task = asyncio.get_running_loop().create_task(work)

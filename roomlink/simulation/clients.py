@@ -55,9 +55,11 @@ class Client:
     def hear(self, message: Data) -> None:
         kind = message["type"]
         if kind == "welcome":
+            # A resumed one brings nothing yet: the change that follows does, and may never come.
             if not message["resumed"]:
                 self.picture = {k: v for k, v in message.items() if k not in _HEAD}
-            self.seq, self.journal, self.holder = message["seq"], message["journal"], message.get("holder", self.holder)
+                self.seq, self.journal = message["seq"], message["journal"]
+            self.holder = message.get("holder", self.holder)
         elif kind == "change":
             assert self.picture is not None, "a change came before a welcome"
             merge(self.picture, message)
@@ -69,7 +71,7 @@ class Client:
 
 
 _HEAD = ("type", "seq", "at", "resumed", "journal", "holder")
-_WHOLE = ("groups", "one_way", "microphones", "overrides", "locks", "alarms", "scenes")
+_WHOLE = ("groups", "leads", "one_way", "microphones", "overrides", "locks", "alarms", "scenes")
 
 
 def merge(picture: Data, change: Data) -> None:
@@ -106,6 +108,7 @@ class Line:
         self.closing = False
         self.has_room = True
         self.silent_s = 0.0
+        self.reads = 0
         self.scope = {"extensions": {EXTENSION: {"wire": self}}}
         self.app = app
         self.state = SimpleNamespace()
@@ -146,6 +149,7 @@ class Line:
             self._loop.call_soon(self._read_on)
 
     def _read_on(self) -> None:
+        self.reads += 1
         while self._unsent and not self._held_back and self._live is not None and not self.closing:
             text, sent = self._unsent.popleft()
             self._live.heard(text, self._clock.stamp() - sent)
@@ -190,6 +194,7 @@ class Line:
         if self._held_back or self._unsent:
             self._unsent.append((text, self._clock.stamp()))
         else:
+            self.reads += 1
             self._live.heard(text)
 
     def _sign_soon(self) -> None:

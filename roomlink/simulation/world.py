@@ -111,7 +111,9 @@ class PlainWriter(Writer):
         return self.engine.head == self.engine.seq and not self._waiting and not self._owed
 
 
-FAILURES = ("a hook failed", "what was due could not be decided", "panel not served any more")
+FAILURES = (
+    "a hook failed", "what was due could not be decided", "panel not served any more", "panels get a whole new view",
+)  # fmt: skip
 """What the service writes into its log where it went on in spite of an error in its own code."""
 
 

@@ -12,7 +12,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from roomlink.core import snapshot, view
+from roomlink.core import snapshot, view, wall_view
 from roomlink.core.apply import apply
 from roomlink.core.commands import (
     Act,
@@ -188,7 +188,7 @@ class Driver:
         return () if link is None else link.reasons
 
     def groups(self) -> list[list[str]]:
-        return view.groups(self.state)
+        return wall_view.groups(self.state)
 
 
 def through_json(event: Event) -> Event:

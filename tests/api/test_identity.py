@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 
 import httpx
@@ -17,11 +18,14 @@ from roomlink.api.app import application
 from roomlink.api.openapi import BASE
 from roomlink.api.routes import ROUTES, Row
 from roomlink.api.socket import SOCKETS
-from roomlink.core.access import ROLES
+from roomlink.core.access import INTEGRATION, ROLES
+from roomlink.core.access_commands import AddKey, RemoveKey
+from roomlink.core.commands import SERVICE
 from roomlink.core.instants import rfc3339
+from roomlink.runtime.credentials import digest
 from roomlink.testing.clock import VirtualClock
 from tests.api.doors import ALEX, PANEL_OF_HERON, bearer, cookie, door, let_in, sign_in, token_of, with_sign_in
-from tests.api.harness import Panel, Running
+from tests.api.harness import WITHIN_S, Panel, Running
 
 CALLERS: dict[str, dict[str, str]] = {
     "nobody": {},
@@ -233,6 +237,15 @@ async def test_a_wrong_token_is_not_made_good_by_a_cookie(guarded: Running) -> N
         assert (await guarded.http.get("/venue", headers=headers)).status_code == 401
 
 
+async def test_who_sends_a_token_that_is_not_known_is_told_so(guarded: Running) -> None:
+    """Nobody can sign in with a program; who sends nothing is told of both ways."""
+    answer = (await guarded.http.get("/venue", headers=bearer("wrong"))).json()
+    assert answer["title"] == "Not signed in"
+    assert answer["detail"].startswith("the token is not known: it was taken back, has ended or is mistyped; ")
+    nobody = (await guarded.http.get("/venue", headers={"Authorization": ""})).json()
+    assert nobody["detail"] == "sign in, or send a token; this needs the role view"
+
+
 async def test_a_page_of_another_site_cannot_write_with_a_cookie(guarded: Running) -> None:
     """By its Origin, or by what browsers say of the site; this service's own pages may."""
     async with sign_in(guarded) as alex:
@@ -298,6 +311,29 @@ def test_the_door_is_this_service_s_own(guarded: Running) -> None:
     assert not door(guarded).engineer_code.is_open
 
 
+@pytest.mark.parametrize("anew", [False, True])
+async def test_a_body_that_comes_slowly_does_not_outlast_what_its_sender_was_known_by(
+    guarded: Running, anew: bool
+) -> None:
+    """Who begins a request before they are put out must not finish it afterwards, and let themselves in again; not
+    even where somebody else has got a new token of that name meanwhile."""
+    writer = guarded.writer
+
+    async def slowly() -> AsyncIterator[bytes]:
+        yield b'{"role": "engineer", '
+        async with asyncio.timeout(WITHIN_S):
+            while writer.state.keys["program-engineer"].last is None:  # noqa: ASYNC110 - it is let in by then
+                await asyncio.sleep(0.001)
+        await writer.submit(RemoveKey(SERVICE, INTEGRATION, "program-engineer"))
+        if anew:
+            await writer.submit(AddKey(SERVICE, INTEGRATION, "program-engineer", "engineer", digest("another")))
+        yield b'"password": "four words in a row"}'
+
+    answer = await guarded.http.put("/people/eve", content=slowly(), headers=bearer(token_of("engineer")))
+    assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (401, "not-signed-in")
+    assert "eve" not in writer.state.people
+
+
 async def test_who_keeps_the_diary_may_see_what_is_private(guarded: Running, clock: VirtualClock) -> None:
     """On each read face, while others are told only that a zone is in use."""
     start = clock.stamp()
@@ -308,12 +344,21 @@ async def test_who_keeps_the_diary_may_see_what_is_private(guarded: Running, clo
     clock.advance(1.0)
     await guarded.settled()
     name = made.json()["booking"]
+    lock = {"zone": "heron", "why": "Merger talks"}
+    assert (await guarded.http.put("/locks/quiet", json=lock, headers=bearer(token_of("manage")))).status_code == 200
+    clock.advance(1.0)
     then = rfc3339(clock.stamp()).replace("+", "%2B")
-    faces = ("/zones/heron", "/state", f"/state?at={then}", "/bookings", f"/bookings/{name}", "/events?limit=500")
+    faces = ["/zones/heron", "/state", f"/state?at={then}", "/bookings", f"/bookings/{name}", "/events?limit=500"]
+    faces += ["/turns", "/locks"]
     for role, sees in (("view", False), ("operate", False), ("manage", True), ("engineer", True)):
         for face in faces:
             answer = await guarded.http.get(face, headers=bearer(token_of(role)))
             assert answer.status_code == 200, answer.text
             assert ("Merger" in answer.text) is sees, (role, face)
+        shown = (await guarded.http.get("/controllers/heron-wall", headers=bearer(token_of(role)))).json()
+        assert bool(shown["controls"]) is (role != "view"), "who may open its panel sees what that shows"
         zone = (await guarded.http.get("/zones/heron", headers=bearer(token_of(role)))).json()
         assert bool(zone["controls"]) is sees
+    async with guarded.socket("/watch", additional_headers=bearer(token_of("engineer"))) as socket:
+        watcher = Panel(socket)
+        assert "Merger" not in repr(await watcher.next()), "its frames are shared by all who watch"

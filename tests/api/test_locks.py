@@ -45,6 +45,9 @@ async def test_a_lock_is_set_shown_and_released(guarded: Running) -> None:
     assert (await guarded.http.delete("/locks/quiet", headers=MANAGER)).status_code == 200
     again = await guarded.http.post("/controllers/heron-wall/actions", json=order, headers=OPERATOR)
     assert again.status_code == 200
+    found = (await guarded.http.get("/events?zone=heron", headers=OPERATOR)).json()["events"]
+    kinds = [event["type"] for entry in found for event in entry["events"]]
+    assert (kinds.count("lock"), kinds.count("lock-ended")) == (1, 1), "found by the zone"
 
 
 async def test_a_lock_on_a_controller_shows_on_its_face_and_panel(guarded: Running) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from roomlink import limits
 from roomlink.api import rest
 from roomlink.api.app import application
 from roomlink.core.commands import SERVICE, Actor, Configure, RecallScene, ReportWall
@@ -15,6 +16,7 @@ from roomlink.core.snapshot import same
 from roomlink.core.state import State
 from roomlink.journal.memory import MemoryJournal
 from roomlink.runtime.engine import Engine
+from roomlink.runtime.writer import RETRY_S
 from roomlink.testing.faults import FaultyJournal
 from roomlink.venue.load import load
 from tests.api.harness import HARBOUR, Running, running, write_venue
@@ -213,7 +215,8 @@ async def test_an_overflow_joins_zones_until_it_ends(service: Running) -> None:
     groups = await get(service, "/groups")
     joins = {"gala": ["heron", "tern"]}
     joined = [["heron", "tern"], ["plover"], ["foyer"]]
-    assert groups == {"groups": joined, "overflows": joins, "joins": joins, "one_way": {}}
+    leads = {"heron": "heron-wall"}
+    assert groups == {"groups": joined, "leads": leads, "overflows": joins, "joins": joins, "one_way": {}}
     assert (await service.http.delete("/overflows/gala")).status_code == 200
     assert (await get(service, "/groups"))["overflows"] == {}
 
@@ -475,6 +478,20 @@ async def test_a_journal_that_fails_is_told_and_nothing_happens(start, clock) ->
     assert (ready.status_code, "no space left" in ready.text) == (503, True)
     assert (await service.http.post("/zones/heron/actions", json=SET)).json()["seq"] == 2
     assert (await service.http.get(service.url + "/readyz")).status_code == 200
+
+
+async def test_who_unlinks_while_the_disk_is_full_is_told_that_it_counts(start, clock, monkeypatch) -> None:
+    """What goes towards safe waits for the disk, a person does not; an answer that never comes looks like no stop."""
+    monkeypatch.setattr(limits, "SAFE_ANSWER_S", 0.05)
+    journal = FaultyJournal(MemoryJournal())
+    service = await start(clock=clock, journal=journal)
+    journal.fail()
+    answer = await service.http.delete("/controllers/heron-wall/links")
+    assert (answer.status_code, answer.json()["type"]) == (503, "/problems/journal-failed")
+    assert answer.json()["detail"].startswith("it was acted on at once, and is put down as soon as the journal")
+    journal.heal()
+    await service.advance(RETRY_S)
+    assert (await get(service, "/controllers/heron-wall"))["links"] == []
 
 
 async def test_a_locked_controller_says_who_leads(start, clock, folder: Path) -> None:

@@ -11,6 +11,8 @@ from websockets.exceptions import ConnectionClosed
 
 from roomlink import limits
 from roomlink.core import snapshot
+from roomlink.core.access_commands import SetPerson
+from roomlink.core.commands import SERVICE
 from roomlink.core.events import encode
 from roomlink.core.records import Momentary
 from roomlink.testing.clock import VirtualClock
@@ -184,7 +186,7 @@ async def test_a_stream_of_events_ends_with_its_session(guarded: Running) -> Non
             async with browser(guarded) as same:
                 await same.delete("/session", headers=header(alex))
             rest = [line async for line in lines]
-        assert "SessionEnded" not in "".join(rest)
+        assert "session-ended" not in "".join(rest)
 
 
 async def test_one_changes_one_s_own_password(guarded: Running) -> None:
@@ -194,9 +196,28 @@ async def test_one_changes_one_s_own_password(guarded: Running) -> None:
         assert kind(answer) == "sign-in-refused"
         answer = await alex.put("/session/password", json={"password": PASSWORD, "new": "short"})
         assert (answer.status_code, answer.json()["minimum"]) == (422, 12)
+        assert answer.json()["detail"] == "new: take 12 characters or more; four words in a row are good"
         assert (await alex.put("/session/password", json={"password": PASSWORD, "new": OTHER})).status_code == 200
         assert (await alex.get("/venue")).status_code == 200
         assert (await elsewhere.get("/venue")).status_code == 401
+
+
+async def test_a_password_that_changes_while_it_is_looked_at_lets_nobody_in(
+    guarded: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is changed because somebody else has it, who may be signing in at that moment."""
+    passwords = door(guarded).passwords
+    really = passwords.verify
+
+    async def late(stored: str | None, password: str) -> bool:
+        right = await really(stored, password)
+        await guarded.writer.submit(SetPerson(SERVICE, ALEX, None, await passwords.hash(OTHER)))
+        return right
+
+    monkeypatch.setattr(passwords, "verify", late)
+    async with browser(guarded) as eve:
+        assert kind(await eve.post("/session", json={"name": ALEX, "password": PASSWORD})) == "sign-in-refused"
+    assert not list(guarded.writer.state.sessions.live())
 
 
 # Panels
@@ -223,6 +244,24 @@ async def test_a_browser_is_paired_with_a_code_and_works_its_panel_alone(guarded
         assert list((await alex.get("/panels")).json()["panels"]) == ["heron-wall", "plover-wall"]
         async with browser(guarded) as thief:
             assert kind(await thief.post("/pairings", json={"code": made["code"]})) == "sign-in-refused"
+
+
+async def test_one_browser_is_one_panel_whoever_has_signed_in_at_it(guarded: Running) -> None:
+    """The key that it had before is worth nothing any more."""
+    async with sign_in(guarded) as alex:
+        for controller in ("tern-wall", "plover-wall"):
+            code = (await alex.post("/pairing-codes", json={"controller": controller})).json()["code"]
+            assert (await alex.post("/pairings", json={"code": code})).status_code == 200
+        assert list((await alex.get("/panels")).json()["panels"]) == ["heron-wall", "plover-wall"]
+
+
+async def test_a_pairing_code_is_worth_nothing_once_its_maker_is_no_engineer(guarded: Running) -> None:
+    """Who is removed leaves no way in behind."""
+    async with sign_in(guarded) as alex, browser(guarded) as tablet:
+        await guarded.writer.submit(SetPerson(SERVICE, "sam", "engineer", await door(guarded).passwords.hash(OTHER)))
+        code = (await alex.post("/pairing-codes", json={"controller": "tern-wall"})).json()["code"]
+        await guarded.writer.submit(SetPerson(SERVICE, ALEX, "view"))
+        assert kind(await tablet.post("/pairings", json={"code": code})) == "sign-in-refused"
 
 
 async def test_a_second_panel_of_a_controller_gets_a_name_of_its_own(guarded: Running) -> None:

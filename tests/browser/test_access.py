@@ -75,8 +75,11 @@ async def test_from_the_first_start_to_a_panel_that_is_taken_back(guarded: Serve
     await desk.page.get_by_role("button", name="Really take back? tern-wall").click()
     await expect(wall.connection).to_have_attribute("data-stale", "")
     await expect(wall.connection).to_contain_text("taken back by alex")
-    await wall.page.reload()
+    await expect(wall.connection).not_to_contain_text("Trying again")
+    await wall.page.get_by_role("link", name="Sign in or pair again").click()
     await expect(wall.page.locator("h1")).to_have_text("Sign in")
+    await wall.page.get_by_role("link", name="pair this browser").click()
+    await expect(wall.page.locator("h1")).to_have_text("Make this browser a panel")
 
 
 async def test_a_person_signs_out_and_in_again(guarded: Served, show: Opener) -> None:
@@ -97,3 +100,50 @@ async def test_a_person_signs_out_and_in_again(guarded: Served, show: Opener) ->
     await enter.get_by_role("button").click()
     await desk.live()
     assert desk.page.url == guarded.url + "/plan"
+
+
+async def test_who_signs_out_leaves_no_technician_s_page_behind(guarded: Served, show: Opener) -> None:
+    """In another tab of the same browser names and the journal would be left for whoever comes by."""
+    desk = await show("/sign-in", base=guarded.url, live=False)
+    await make_engineer(desk.page, guarded)
+    await expect(desk.page.locator("h1")).to_have_text("Quay House")
+    await desk.page.goto(guarded.url + "/technician")
+    await expect(desk.page.locator("#people-table")).to_contain_text("alex")
+    other = await desk.page.context.new_page()
+    await other.goto(guarded.url + "/sign-in")
+    await other.get_by_role("button", name="Sign out").click()
+    await expect(desk.page.locator("h1")).to_have_text("Sign in")
+    assert desk.page.url == guarded.url + "/sign-in?next=/technician"
+    await expect(desk.page.locator("#people-table")).to_have_count(0)
+
+
+async def test_a_picture_that_is_read_while_the_page_stands_open_fills_the_code(guarded: Served, show: Opener) -> None:
+    """Only the mark of the address changes then; what was tried before is replaced."""
+    wall = await show("/pair", base=guarded.url, live=False)
+    await wall.page.get_by_label("Code").fill("WRONG-CODE")
+    await wall.page.goto(guarded.url + "/pair#ABCD-EFGH")
+    await expect(wall.page.get_by_label("Code")).to_have_value("ABCD-EFGH")
+    assert wall.page.url == guarded.url + "/pair"
+
+
+async def test_what_became_of_somebody_is_said_where_it_was_done(guarded: Served, show: Opener) -> None:
+    """A name that is new, then another role alone, then nothing; who has a name already finds the way in, too."""
+    desk = await show("/sign-in", base=guarded.url, live=False)
+    await expect(desk.page.get_by_role("heading", name="Or, with a name already")).to_be_visible()
+    await make_engineer(desk.page, guarded)
+    await expect(desk.page.locator("h1")).to_have_text("Quay House")
+    await desk.page.goto(guarded.url + "/sign-in")
+    await expect(desk.page.locator("h1")).to_have_text("Signed in")
+    await expect(desk.page.get_by_role("heading", name="Or, with a name already")).to_be_hidden()
+    await desk.page.goto(guarded.url + "/technician")
+    form, note = desk.page.locator("#person-form"), desk.page.locator("#access-note")
+    for role, password, said in (
+        ("operate", PASSWORD, "bea has the role operate and this password now."),
+        ("view", "", "bea has the role view now."),
+        ("", "", "Nothing of bea was changed."),
+    ):
+        await form.get_by_label("Name").fill("bea")
+        await form.get_by_label("Role").select_option(role)
+        await form.get_by_label("Password").fill(password)
+        await form.get_by_role("button").click()
+        await expect(note).to_have_text(said)

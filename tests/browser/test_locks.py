@@ -57,7 +57,7 @@ async def test_a_lock_that_is_ready_is_set_from_the_plan(house: House, show: Ope
     await expect(plan.page.locator("rl-locks [part=lock]")).to_contain_text("Speech: Volume of Heron is locked")
     await expect(plan.page.locator("rl-locks [part=set]")).to_have_count(0)
     await expect(plan.page.locator("rl-locks input")).to_be_hidden()
-    await house.call("DELETE", "/locks/speech")
+    await plan.page.locator("rl-locks [part=release]").click()
     await expect(plan.page.locator("rl-locks [part=set]")).to_have_count(1)
 
 
@@ -71,3 +71,40 @@ async def test_a_panel_takes_the_lead_of_its_group(house: House, show: Opener) -
     await take.click()
     await expect(take).to_be_hidden()
     await expect(panel.page.locator("rl-status")).to_contain_text("this panel is in charge")
+
+
+async def test_the_others_say_whom_they_follow_now(house: House, show: Opener) -> None:
+    """Whoever leads, and not whoever would by the lead order; the plan says it of the rooms."""
+    heron, tern, plan = await show("/panel/heron-wall"), await show("/panel/tern-wall"), await show("/plan")
+    for wall in ("heron-plover", "plover-tern"):
+        await house.call("PUT", f"/partitions/{wall}", {"position": "open", "pin": 3600})
+    await expect(tern.standing).to_contain_text("follows Heron\u2019s panel")
+    await expect(tern.page.locator("rl-locks [part=lead]")).to_have_text("Take the lead from Heron wall")
+    await house.call("POST", "/controllers/plover-wall/lead")
+    for panel in (heron, tern):
+        await expect(panel.standing).to_contain_text("follows Plover\u2019s panel")
+    await expect(plan.page.locator("#groups")).to_contain_text(
+        "Heron, Plover and Tern are one room, led by Plover wall"
+    )
+
+
+async def test_a_technician_locks_with_a_pin_and_releases_by_role(house: House, show: Opener) -> None:
+    """A room or a panel, some controls or all; the panel says so, and guests need the PIN that the role does not."""
+    page, panel = (await show("/technician")).page, await show("/panel/plover-wall")
+    await page.locator("#lock-what").select_option("zone plover")
+    await page.locator("#lock-controls").select_option(["volume", "mute"])
+    for name, value in (("pin", "2468"), ("name", "The speech"), ("why", "on air")):
+        await page.locator(f"#lock-form [name={name}]").fill(value)
+    await page.get_by_role("button", name="Lock it").click()
+    lock = panel.page.locator("rl-locks [part=lock]")
+    await expect(lock).to_contain_text("The speech: Volume and Mute of Plover are locked by")
+    await expect(lock).to_contain_text("(on air)")
+    await expect(panel.key("volume", "raise")).to_have_attribute("aria-disabled", "true")
+    assert "2468" not in str(await house.call("GET", "/locks"))
+    await page.locator("rl-locks [part=release]").click()
+    await expect(lock).to_have_count(0)
+    await house.call("PUT", "/locks/shut", {"controller": "plover-wall"})
+    await expect(lock).to_contain_text("Shut: Plover wall is locked")
+    await expect(panel.page.locator("rl-locks form")).to_be_hidden()
+    await page.locator("rl-locks [part=release]").click()
+    await expect(lock).to_have_count(0)

@@ -25,7 +25,7 @@ async def test_an_open_wall_joins_rooms_on_panel_and_plan_and_closing_it_restore
     await lead.shows_rooms("Plover and Tern")
     await other.shows_rooms("Tern and Plover")
     await expect(lead.standing).to_have_text("One room, walls open; this panel is in charge.")
-    await expect(plan.page.locator("#groups")).to_have_text("Plover and Tern are one room.")
+    await expect(plan.page.locator("#groups")).to_have_text("Plover and Tern are one room, led by Plover wall.")
     await expect(plan.page.locator('rl-zone[zone="tern"] [part="standing"]')).to_contain_text("One room with Plover")
     await expect(plan.page.locator('rl-walls [aria-label="East wall"]')).to_contain_text("Open")
     await expect(lead.page.locator('rl-links .wall[data-wall="plover-tern"]')).to_have_attribute(

@@ -20,6 +20,7 @@ from roomlink.core.commands import (
     CreateBooking,
     ExtendBooking,
     ForgetBookings,
+    JoinZones,
 )
 from roomlink.core.decide import describe
 from roomlink.core.events import Noticed
@@ -169,6 +170,27 @@ def test_the_posted_number_is_never_added_up(driver: Driver) -> None:
     book(driver, "ab", 60, 120, attendance=230)
     reply = book(driver, "bc", 130, 150, attendance=5000).reply
     assert reply["warnings"] == ["no number of people is posted for b + c: ask the authority"]
+
+
+def test_zones_that_no_path_of_walls_joins_are_told_with_the_booking(driver: Driver) -> None:
+    """Only those between them count; it is booked all the same, also one date of it."""
+    sentence = "A and C can never be one room: no path of walls joins them"
+    assert sentence in book(driver, "ac", 60, 120, name="split").reply["warnings"]
+    assert driver.state.bookings["split"].zones == ("a", "c")
+    assert book(driver, "abc", 130, 150, name="whole").reply["warnings"] == [
+        "no number of people is posted for a + b + c: ask the authority"
+    ]
+    one = change_one(driver, "whole", key(130), zones=("c", "a"))
+    assert sentence in one.reply["warnings"]
+    driver.do(JoinZones(PLAIN, "both", ("a", "c")))
+    assert sentence not in book(driver, "ac", 160, 170).reply["warnings"]
+
+
+def test_zones_with_an_overflow_between_them_may_be_booked_without_a_word() -> None:
+    """Who books both means the one to follow the other."""
+    driver = hall(overflows={"late": {"name": "Late", "from": "a", "to": "c", "carries": ["sound"]}})
+    warnings = book(driver, "ac", 60, 120).reply["warnings"]
+    assert warnings == ["no number of people is posted for a + c: ask the authority"]
 
 
 def test_zones_are_chosen_by_the_people_that_need_to_fit(driver: Driver) -> None:

@@ -7,12 +7,15 @@ from typing import Any
 
 import pytest
 
-from roomlink.core import discretion, view
+from roomlink.core import discretion, evening_view, travel_view, view
+from roomlink.core.actor import Actor
 from roomlink.core.apply import apply
 from roomlink.core.bookings import BookingSet, OccurrencesSet
 from roomlink.core.commands import CreateBooking, ForgetBookings
 from roomlink.core.decide import Request
+from roomlink.core.evening_records import AnnounceRoutine, ReportPresence
 from roomlink.core.events import Answered, ControlSet, encode
+from roomlink.core.lock_records import LockEnded, LockSet, ReleaseLock, SetLock
 from roomlink.testing.driver import PLAIN, Driver
 from tests.core.booked import at, book, cancel, change, hall, wish
 
@@ -140,6 +143,54 @@ def test_every_event_that_tells_of_a_zone_is_covered(driver: Driver) -> None:
     assert len({type(event) for event in happened}) > 3
     for event in happened:
         assert discretion.veiled_zone(driver.state, event, driver.now) == "a", event
+
+
+def test_of_a_lock_where_a_private_booking_is_neither_who_set_it_nor_why_is_told(driver: Driver) -> None:
+    """On its zone, and on a controller that works it; that there is one, and until when, must be seen at panels."""
+    book(driver, "a", 0, 120, private=True)
+    driver.advance(60.0)
+    before = len(driver.events)
+    robin = Actor("robin", "http")
+    driver.do(SetLock(robin, "quiet", zone="a", seconds=600.0, why="the minister speaks"))
+    driver.do(SetLock(robin, "desk", controller="a-panel", why="the minister speaks"))
+    driver.do(SetLock(robin, "other", zone="b", why="tuning"))
+    seen = view.whole(driver.state, 0, driver.now)
+    for locks in (seen["locks"], view.place(driver.state)["locks"]):
+        assert [(locks[name]["by"], locks[name]["why"]) for name in ("quiet", "desk")] == [("", "")] * 2
+        assert (locks["other"]["by"], locks["other"]["why"]) == ("robin", "tuning")
+        assert (locks["quiet"]["zone"], bool(locks["quiet"]["until"])) == ("a", True)
+    assert "robin" not in repr(seen["controllers"]["a-panel"])
+    assert view.face(driver.state, "a-panel", driver.now)["locked"]["by"] == "robin", "its own panel's face"
+    assert view.whole(driver.state, 0, driver.now, may_see=True)["locks"]["quiet"]["why"] == "the minister speaks"
+    for name in ("quiet", "desk"):
+        driver.do(ReleaseLock(robin, name, entitled=True))
+    told = [e for e in driver.events[before:] if isinstance(e, LockSet | LockEnded) and e.lock != "other"]
+    assert [discretion.veiled_zone(driver.state, event, driver.now) for event in told] == ["a"] * 4
+
+
+def test_whether_anybody_is_in_a_zone_in_private_use_is_not_told() -> None:
+    """Nor what a routine waits for there, nor whether a microphone is open; only a reader who may see it hears that."""
+    routine = {"scene": "dark", "cron": {}, "unless_used": 600.0, "warn": 60.0}
+    microphone = {"name": "Lectern", "zone": "a", "at": None, "level": "volume", "mute": "mute"}
+    presence = {"a": {"device": "d", "point": {}}}
+    driver = hall(routines={"all-off": routine}, presence=presence, microphones={"lectern": microphone})
+    driver.set("a-panel", "mute", False)
+    driver.do(ReportPresence(PLAIN, "a", True))
+    driver.do(AnnounceRoutine(PLAIN, "all-off", driver.now + 30.0))
+
+    def said(may_see: bool = False) -> tuple[Any, ...]:
+        evening = evening_view.whole(driver.state, may_see=may_see)
+        lectern = travel_view.all_microphones(driver.state, may_see=may_see)["lectern"]
+        links = view.zone_links(driver.state, "a", may_see=may_see)
+        return links.get("present"), bool(evening["presence"]["a"]), len(evening["closings"]), lectern["open"]
+
+    assert said() == (True, True, 1, True)
+    book(driver, "a", 0, 120, private=True)
+    driver.advance(1.0)
+    assert said() == (None, False, 0, None)
+    assert said(may_see=True) == (True, True, 1, True)
+    driver.do(ReportPresence(PLAIN, "a", False))
+    assert discretion.veiled_zone(driver.state, driver.events[-1], driver.now) == "a"
 
 
 def test_a_cancelled_booking_veils_nothing(driver: Driver) -> None:

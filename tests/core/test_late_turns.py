@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from roomlink.core import turn_view, view, wall_view
+from roomlink.core import turn_view, wall_view
 from roomlink.core.commands import MarkWall, ReportPassDoor, TickMove, UnmarkWall
 from roomlink.core.instants import day_of
 from roomlink.errors import BadValue, Refused
@@ -174,7 +174,7 @@ def test_a_pass_door_is_shown_and_joins_nothing() -> None:
     assert wall_view.partition(driver.state, "a-b")["pass_door"] is None
     driver.do(ReportPassDoor(PLAIN, "a-b", True))
     assert wall_view.partition(driver.state, "a-b")["pass_door"] == "open"
-    assert view.groups(driver.state) == [["a"], ["b"], ["c"]]
+    assert wall_view.groups(driver.state) == [["a"], ["b"], ["c"]]
     driver.do(ReportPassDoor(PLAIN, "a-b", False))
     assert wall_view.partition(driver.state, "a-b")["pass_door"] == "closed"
     driver.restart()

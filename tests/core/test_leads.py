@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from roomlink.core import wall_view
 from roomlink.core.alarms import standing
 from roomlink.core.bookings import Wish
 from roomlink.core.commands import Actor, CreateBooking, ReportPanel, SetLock, TakeLead
@@ -94,6 +95,17 @@ def test_a_person_takes_the_lead_and_keeps_it_until_zones_regroup(driver: Driver
     driver.wall("b-c", "closed")
     driver.wall("b-c", "open")
     assert lead(driver) == ["a-panel"]
+
+
+def test_views_tell_who_leads_each_group_of_several_zones(driver: Driver) -> None:
+    """By its first zone, so that a panel can say whom it follows; of a zone on its own nothing."""
+    assert wall_view.together(driver.state) == {"groups": [["a", "b", "c"]], "leads": {"a": "a-panel"}}
+    driver.do(TakeLead(FINGER, "b-panel"))
+    assert wall_view.together(driver.state)["leads"] == {"a": "b-panel"}
+    gone(driver, "b-panel", "c-panel")
+    assert wall_view.together(driver.state)["leads"] == {"a": "c-panel"}
+    driver.wall("a-b", "closed")
+    assert wall_view.together(driver.state) == {"groups": [["a"], ["b", "c"]], "leads": {"b": "c-panel"}}
 
 
 def test_with_lock_the_others_are_locked_behind_the_new_lead() -> None:

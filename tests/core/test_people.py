@@ -55,7 +55,7 @@ def test_somebody_new_needs_a_role_and_a_password(hall: Driver) -> None:
     assert "kim" not in hall.state.people
 
 
-@pytest.mark.parametrize("name", ["alex", "office", "service", "a-panel"])
+@pytest.mark.parametrize("name", ["alex", "office", "service", "a-panel", "socket-1"])
 def test_a_name_is_one_of_all_that_act(hall: Driver, name: str) -> None:
     """A person, an integration, a controller or the service itself: else nobody could trust the journal."""
     hall.do(AddKey(ALEX, access.INTEGRATION, "office", "manage", "d1"))

@@ -84,6 +84,34 @@ def test_two_backups_of_one_state_are_the_same_byte_for_byte(
     assert stat.S_IMODE(made.stat().st_mode) == 0o600
 
 
+def test_what_others_may_read_is_no_more_after_a_restore_than_before(tmp_path: Path, data: Path, folder: Path) -> None:
+    """Hashes of passwords lie in the journal, and perhaps a secret in the configuration."""
+    (folder / "secret").write_text("whsec_...")
+    (folder / "secret").chmod(0o600)
+    (folder / "venue.yaml").chmod(0o644)
+    backup.make(data, tmp_path / "b.zip", folder)
+    new = tmp_path / "new"
+    restore(tmp_path / "b.zip", new / "data", new / "venue")
+    modes = {name: stat.S_IMODE((new / name).stat().st_mode) for name in ("data", "data/journal.db", "venue/secret")}
+    assert modes == {"data": 0o700, "data/journal.db": 0o600, "venue/secret": 0o600}
+    assert stat.S_IMODE((new / "venue" / "venue.yaml").stat().st_mode) == 0o644
+
+
+def test_the_configuration_of_another_venue_is_not_put_aside(tmp_path: Path, made: Path) -> None:
+    """A folder that was named by mistake stays where it is, and the sentence says what to do."""
+    before = everything(tmp_path)
+    with pytest.raises(BackupRefused, match=r"and .*of 'first': nothing was touched; name another"):
+        restore(made, tmp_path / "new", tmp_path / "venue", folder_is="first")
+    assert everything(tmp_path) == before
+    assert restore(made, tmp_path / "new", tmp_path / "venue", folder_is=VENUE).folder
+
+
+def test_a_backup_into_a_folder_that_is_not_there_says_so(tmp_path: Path, data: Path) -> None:
+    """And not what of its own doing failed."""
+    with pytest.raises(BackupRefused, match=r"there is no folder .*nowhere to put the backup into; make"):
+        backup.make(data, tmp_path / "nowhere" / "b.zip")
+
+
 def test_a_backup_is_made_while_the_journal_is_written(tmp_path: Path, data: Path) -> None:
     """It ends although entries never cease, and holds a whole beginning of them."""
     with closing(SqliteJournal(data / "journal.db", VENUE)) as journal:
@@ -215,7 +243,16 @@ def test_a_part_that_was_exchanged_is_found(tmp_path: Path, made: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["configuration/../../evil", "/etc/evil", "configuration/", "evil", "configuration/a\\b"]
+    "name",
+    [
+        "configuration/../../evil",
+        "/etc/evil",
+        "configuration/",
+        "evil",
+        "configuration/a\\b",
+        "configuration//tmp/evil",
+        "configuration/./evil",
+    ],
 )
 def test_nothing_is_written_outside_of_the_folder(tmp_path: Path, made: Path, name: str) -> None:
     """Whatever an archive calls its parts."""
@@ -228,6 +265,57 @@ def test_nothing_is_written_outside_of_the_folder(tmp_path: Path, made: Path, na
 
     rewritten(made, change)
     refused(tmp_path, made, "lies outside of the configuration")
+
+
+def test_a_data_folder_within_the_configuration_is_not_put_aside_with_it(tmp_path: Path, made: Path) -> None:
+    """It would be gone from where the service looks for it, with the half of the restore that was done."""
+    (tmp_path / "data").rename(tmp_path / "venue" / "data")
+    before = everything(tmp_path)
+    with pytest.raises(BackupRefused, match=r"lies in .*nothing was touched; name another --folder"):
+        restore(made, tmp_path / "venue" / "data", tmp_path / "venue")
+    assert everything(tmp_path) == before
+    assert restore(made, tmp_path / "venue" / "data").folder is False
+
+
+def test_a_journal_that_cannot_be_put_leaves_the_configuration_as_it_was(
+    tmp_path: Path, data: Path, made: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The names change last, the journal's first: a half of a restore would be worse than none."""
+
+    def full(*given: object) -> None:
+        raise OSError("no space left")
+
+    (tmp_path / "venue" / "venue.yaml").write_text("venue: {id: tidewater, name: Newer}\n")
+    monkeypatch.setattr("roomlink.journal.files.replace", full)
+    refused(tmp_path, made, "no space left", OSError)
+
+
+def test_a_size_that_is_no_number_is_refused(tmp_path: Path, made: Path) -> None:
+    """Like whatever else a manifest cannot say."""
+    with ZipFile(made) as archive:
+        parts = json.loads(archive.read("manifest.json"))["parts"]
+    parts["journal.db"]["bytes"] = "many"
+    with_manifest(made, parts=parts)
+    refused(tmp_path, made, "a size that is no number")
+
+
+@pytest.mark.parametrize("nested", ["venue/data", "data/venue", "both"])
+def test_a_configuration_is_packed_without_the_data_wherever_that_lies(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, data: Path, folder: Path, nested: str
+) -> None:
+    """One within the other, each told from another place, or one folder for both: no journal that is being written."""
+    if nested == "venue/data":
+        data = data.rename(folder / "data")
+    elif nested == "data/venue":
+        folder = folder.rename(data / "venue")
+    else:
+        for file in data.iterdir():
+            file.rename(folder / file.name)
+        data = folder
+    backup.remember_served(data, folder)
+    monkeypatch.chdir(tmp_path)
+    parts = backup.make(data.relative_to(tmp_path), Path("b.zip"), folder).parts
+    assert set(parts) == {"journal.db", "configuration/venue.yaml", "configuration/panels/bar.html"}
 
 
 def test_another_venues_journal_is_left_alone(tmp_path: Path, made: Path) -> None:

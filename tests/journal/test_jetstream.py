@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import queue
+import shutil
+import threading
+import time
 from collections.abc import Iterator
 from hashlib import sha256
 from itertools import count
@@ -18,7 +21,7 @@ from roomlink.journal import jetstream, natslink, stream_reading
 from roomlink.journal.jetstream import JetStreamJournal, News, Place, Rewound
 from roomlink.journal.port import Journal
 from tests.contracts.journal import JournalContract, make_entries, make_entry, make_snapshot
-from tests.nats_servers import NatsServer
+from tests.nats_servers import NatsServer, Torn
 
 _venues = count(1)
 
@@ -216,3 +219,134 @@ def test_a_follower_goes_on_after_the_server_was_killed(mortal: NatsServer) -> N
     assert heard.get(timeout=10).entries == [make_entry(2)]
     for one in (writer, follower):
         one.close()
+
+
+def test_who_follows_no_more_hears_nothing_after_it(server: NatsServer, venue: str) -> None:
+    """What is being told at that moment is told to its end before: from then on the journal is somebody else's."""
+    writer, follower = opened(server, venue, "a"), opened(server, venue, "b")
+    began, told = threading.Event(), []
+
+    def heard(news: Any) -> None:
+        began.set()
+        time.sleep(0.2)
+        told.append(news)
+
+    follower.follow(heard)
+    writer.append([make_entry(1)])
+    assert began.wait(5.0)
+    follower.unfollow()
+    assert len(told) == 1
+    for one in (writer, follower):
+        one.close()
+
+
+def test_what_a_failed_take_over_had_caught_up_with_is_given_by_the_next(
+    server: NatsServer, venue: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Or is heard by who follows on: no entry is passed over because the servers did not answer for a moment."""
+    writer, other, third = (opened(server, venue, name) for name in "abc")
+    writer.append(make_entries(1, 2))
+
+    def unanswered(*_: Any, **__: Any) -> int:
+        raise TimeoutError
+
+    with monkeypatch.context() as patched:
+        for one in (other, third):
+            patched.setattr(one, "_publish", unanswered)
+            with pytest.raises(JournalFailed, match="could not be taken over"):
+                one.take_over("t")
+    writer.append([make_entry(3)])
+    assert other.take_over("t") == make_entries(1, 3)
+    heard = heard_of(third)
+    assert [heard.get(timeout=5).entries for _ in range(2)] == [make_entries(1, 2), [make_entry(3)]]
+    for one in (writer, other, third):
+        one.close()
+
+
+def test_what_came_after_the_voided_is_yet_to_be_followed(
+    server: NatsServer, venue: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A follower that reads anew stands before it, and hears of it as of everything: an answer may depend on it."""
+    journal, follower = opened(server, venue, "a"), opened(server, venue, "b")
+    journal.append([make_entry(1)])
+    real = journal._publish
+
+    def unanswered(*given: Any, **more: Any) -> int:
+        real(*given, **more)
+        raise TimeoutError("the answer is lost")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(journal, "_landed", lambda _name: False)
+        patched.setattr(journal, "_publish", unanswered)
+        with pytest.raises(JournalFailed):
+            journal.append([make_entry(2, at=2.5)])
+    assert len(list(follower.catch_up())) == 2
+    journal.append([make_entry(2)])
+    journal.save(make_snapshot(2))
+    journal.append([make_entry(3)])
+    with pytest.raises(Rewound):
+        list(follower.catch_up())
+    follower.read_anew()
+    assert follower.last_seq == 1
+    assert list(follower.catch_up()) == make_entries(2, 3)
+    for one in (journal, follower):
+        one.close()
+
+
+def test_servers_that_lost_their_newest_begin_again_from_what_they_have(mortal: NatsServer, tmp_path: Path) -> None:
+    """As when all lose power at once: who followed folds again, and a snapshot of what is lost never counts."""
+    journal = opened(mortal, "hall")
+    journal.append(make_entries(1, 5))
+    journal.save(make_snapshot(4))
+    journal.close()
+    mortal.stop()
+    stream = next(tmp_path.glob("**/streams/roomlink-hall"))
+    shutil.copytree(stream, tmp_path / "kept")
+    mortal.start()
+    journal = opened(mortal, "hall")
+    for seq in range(6, 11):
+        journal.append([make_entry(seq)])
+    journal.save(make_snapshot(10))
+    mortal.stop()
+    shutil.rmtree(stream)
+    shutil.copytree(tmp_path / "kept", stream)
+    mortal.start()
+    opens = opened(mortal, "hall", "b")
+    assert opens.last_seq == 5
+    assert opens.take_over("t") == []
+    assert "newer than the stream" in opens.notices[0]
+    for seq in range(6, 9):
+        opens.append([make_entry(seq, at=100.0 + seq)])
+    with pytest.raises(Rewound):
+        list(journal.catch_up())
+    journal.read_anew()
+    assert journal.last_seq == 8
+    for seq in range(9, 14):
+        opens.append([make_entry(seq, at=100.0 + seq)])
+    again = opened(mortal, "hall", "c")
+    assert (again.last_seq, len(list(again.entries()))) == (13, 13)
+    assert again.snapshot_before() == make_snapshot(4)
+    for one in (journal, opens, again):
+        one.close()
+
+
+def test_a_connection_that_breaks_while_the_journal_is_read_leaves_nothing_out(server: NatsServer, venue: str) -> None:
+    """What was under way is asked for anew: a state folded with a hole would look like any other."""
+    writer = opened(server, venue, "a")
+    for seq in range(1, 601):
+        writer.append([make_entry(seq)])
+    torn = Torn(server.port)
+    reader = JetStreamJournal(Place((torn.url,)), venue)
+    torn.left = 60_000
+    assert [entry.seq for entry in reader.entries()] == list(range(1, 601))
+    assert torn.torn
+    for one in (reader, writer, torn):
+        one.close()
+
+
+def test_fewer_copies_than_asked_for_are_told(server: NatsServer, venue: str) -> None:
+    """A stream that was made before there were several servers stays as it is, and somebody must know."""
+    opened(server, venue).close()
+    journal = JetStreamJournal(Place((server.url,), replicas=3), venue)
+    assert "kept by 1 of the NATS servers" in journal.notices[0]
+    journal.close()

@@ -36,6 +36,15 @@ def test_a_few_wrong_tries_are_free_and_then_the_wait_doubles() -> None:
     assert max(waits) == limits.TRY_WAIT_NAME_S_MAX
 
 
+def test_nobody_is_told_to_try_again_in_no_time() -> None:
+    """A part of a second counts as one, in the words as in Retry-After."""
+    attempts = Attempts()
+    tries(attempts, 0.0, KIM)
+    with pytest.raises(TooMany, match="try again in 1 s") as caught:
+        attempts.begin(limits.TRY_WAIT_S - 0.1, KIM)
+    assert caught.value.retry_s == 1
+
+
 def test_a_try_that_comes_too_early_counts_for_nothing() -> None:
     """Else one who tries on and on would never get in."""
     attempts = Attempts()

@@ -9,7 +9,7 @@ import orjson
 import pytest
 
 from roomlink import limits
-from roomlink.core import view
+from roomlink.core import view, wall_view
 from roomlink.core.commands import SERVICE, Command, Configure, JoinZones, SaveScene
 from roomlink.core.state import State
 from roomlink.runtime import touch as touches
@@ -105,8 +105,8 @@ def test_what_panels_share_is_made_once_an_entry(stage: Stage, monkeypatch: pyte
 
         return run
 
-    for name in ("groups", "zone_links"):
-        monkeypatch.setattr(view, name, counted(name, getattr(view, name)))
+    for place, name in ((wall_view, "groups"), (view, "zone_links")):
+        monkeypatch.setattr(place, name, counted(name, getattr(place, name)))
     panels = [stage.join(c) for c in ("heron-wall", "plover-wall", "tern-wall")]
     stage.do(JoinZones(HERON, "all", ("heron", "plover", "tern")))
     assert made.count("groups") == 1

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from roomlink.core.alarms import standing
+from roomlink.core.bookings import Wish
 from roomlink.core.commands import (
     SERVICE,
     Act,
@@ -16,6 +17,7 @@ from roomlink.core.commands import (
     Arm,
     Command,
     Configure,
+    CreateBooking,
     Disarm,
     LetGo,
     Recover,
@@ -560,6 +562,19 @@ async def test_what_was_ordered_while_a_device_was_away_does_not_move_it_once_it
     await rig.until(lambda: rig.relays.values.get("screen-open") is False)
     await asyncio.sleep(0.2)
     assert True not in rig.relays.got("screen-open")
+
+
+async def test_of_a_device_in_a_zone_in_private_use_only_its_health_is_told(rig: Rig) -> None:
+    """What it was sent would tell what goes on there; who may see what is private is told all of it."""
+    await rig.until(lambda: rig.outputs.devices()["rack"]["points"]["volume"]["confirmed"])
+    start = float(int(rig.clock.stamp()) - 1)
+    wish = Wish(uid="u", title="Merger", start=start, end=start + 3600.0, zones=("a",), starts=(start,), private=True)
+    await rig.do(CreateBooking(SERVICE, "deal", wish))
+    await rig.until(lambda: "a" in rig.writer.state.in_use)
+    seen = rig.outputs.devices()["rack"]["points"]["volume"]
+    assert seen == {"wanted": None, "sent": None, "reported": None, "confirmed": True, "fault": None}
+    assert rig.outputs.devices(may_see=True)["rack"]["points"]["volume"]["sent"] == -30.0
+    assert rig.outputs.devices()["relays"]["inputs"]["fire"]["value"] is not None, "a contact of the house"
 
 
 @pytest.mark.parametrize(("name", "value"), [("program", "nonsense"), ("volume", "loud"), ("volume", 12.0)])

@@ -146,6 +146,26 @@ async def test_a_routine_runs_when_its_job_does(writer: Writer, clock: VirtualCl
     assert [key_of(run["due"]) for run in runs([entry])] == ["20260307T033000Z"]
 
 
+@pytest.mark.parametrize(("ahead", "due"), [(-3600.0, "20260307T023000Z"), (3600.0, "20260307T033000Z")])
+async def test_a_routine_comes_once_by_the_clock_on_the_wall_when_that_was_set(
+    writer: Writer, clock: VirtualClock, ahead: float, due: str
+) -> None:
+    """Stamps lie an hour behind it, or ahead: at the wall's 23:30 it runs, as of when stamps have it due, or of now."""
+    entries: list[Entry] = []
+    writer.hooks.append(entries.append)
+    schedules = Schedules(writer)
+    schedules.start(NOON)
+    (job,) = schedules.jobs("off")
+    clock.advance(11.5 * 3600.0 + ahead)
+    await job.func(*job.args)
+    await settle(writer)
+    schedules.stop()
+    assert [key_of(run["due"]) for run in runs(entries)] == [due]
+    assert writer.state.controls["a", "mute"].value is True  # type: ignore[union-attr]
+    late = [event for entry in entries for event in entry.events if isinstance(event, Noticed)]
+    assert bool(late) is (ahead > 0.0), "who reads the journal sees it"
+
+
 async def test_the_daily_chore_is_done_at_the_start_and_is_a_job_of_the_loop(writer: Writer) -> None:
     """Not of a thread, where the state may change under it."""
     await book(writer, "FREQ=WEEKLY", NOON + 10 * DAY)

@@ -8,15 +8,17 @@ from roomlink.core import events as ev
 from roomlink.core import view
 from roomlink.core.apply import apply
 from roomlink.core.bookings import MoveTicked, OccurrencesDropped, Tick, TickDropped
-from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, ReportTrouble, SaveScene
+from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, ReportTrouble, SaveScene, TakeLead
 from roomlink.core.divisions import Division, DivisionEnded, DivisionSet, UsedByHand
+from roomlink.core.lock_records import SetLock
 from roomlink.core.records import Level, Link, Role
 from roomlink.core.state import State
 from roomlink.runtime import touch as touches
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.touch import Touch, before, spread, watch_change
+from roomlink.testing.driver import PLAIN
 from roomlink.venue.load import Loaded
-from tests.core.booked import book, hall
+from tests.core.booked import at, book, hall
 from tests.runtime.conftest import HERON, START, done, link, volume, wall
 
 
@@ -176,6 +178,18 @@ def test_a_joining_tells_each_group_once(engine: Engine) -> None:
         assert all("group" not in zone for zone in change["zones"].values())
 
 
+def test_who_leads_is_told_to_every_panel_as_it_changes(engine: Engine) -> None:
+    """Also to those whose own part stays as it was: they follow another one from now on."""
+    touched(engine, JoinZones(PLAIN, "hall", ("heron", "plover", "tern")))
+    touch = touched(engine, TakeLead(PLAIN, "plover-wall"), START + 2)
+    change = panel_change(engine.durable, "tern-wall", touch, 2, START + 2)
+    assert change is not None
+    assert change["leads"] == {"heron": "plover-wall"}
+    watched = watch_change(engine.durable, touch, 2, START + 2)
+    assert watched is not None
+    assert watched["leads"] == change["leads"]
+
+
 def test_a_saved_scene_is_one_change_for_everybody(engine: Engine) -> None:
     """Panels list scenes: they get all that there are now, and nothing else."""
     touch = touched(engine, SaveScene(HERON, "late", {"zone": "heron", "values": {"volume": -50.0}}))
@@ -238,3 +252,17 @@ def test_every_panel_of_a_booking_hears_that_what_is_booked_next_in_one_zone_sho
     change = panel_change(driver.state, "a-panel", touch, 1, driver.now)
     assert change is not None
     assert change["controller"]["endings"][0]["offers"] == []
+
+
+def test_locks_are_told_anew_as_a_private_hour_begins_and_ends() -> None:
+    """Who set them, and why, is not told in between; where nothing is locked there is nothing to tell."""
+    for locks in (True, False):
+        driver = hall()
+        book(driver, "a", 60, 120, private=True)
+        if locks:
+            driver.do(SetLock(PLAIN, "quiet", zone="a", why="speech"))
+        for minutes in (60, 120):
+            earlier, count = driver.state.copy(), len(driver.events)
+            driver.advance_to(at(minutes))
+            touch = before(earlier, driver.events[count:])
+            assert (touch.veil, touch.locks) == (True, locks)

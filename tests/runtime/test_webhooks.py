@@ -240,6 +240,56 @@ async def test_what_is_refused_is_put_aside_and_can_be_sent_again(bench: Bench, 
     await bench.holds(lambda: not bench.webhooks.status()[0]["failed"])
 
 
+async def refused(bench: Bench) -> None:
+    """Let the time pass in which one message is refused and put aside."""
+    for tries in range(1, REFUSALS_MAX):
+        await bench.holds(lambda wanted=tries: bench.failing() >= wanted and bench.clock.waiting)
+        await bench.pass_(backoff(tries, 1.0) + 0.1)
+
+
+async def test_a_message_that_is_put_aside_is_an_alarm_until_one_is_taken_again(bench: Bench, receiver: Peer) -> None:
+    """Nobody would know else, as the others go on; the alarm says what to do, and ends by itself."""
+    receiver.behaviour = always(410)
+    seq = await bench.move("open")
+    await refused(bench)
+    await bench.holds(lambda: stands(bench.writer.state, "webhook-given-up/office"))
+    alarm = bench.writer.state.alarms["webhook-given-up/office"]
+    assert (alarm.priority, alarm.state) == ("medium", "unacknowledged")
+    assert f"entry {seq}, which is put aside: it answered 410" in alarm.text
+    assert "POST /api/v1/webhooks/office/replay" in alarm.text
+    assert bench.webhooks.replay("office")["again"] == 1
+    await receiver.until(REFUSALS_MAX + 1)
+    await quiet(bench.writer)
+    assert stands(bench.writer.state, "webhook-given-up/office")
+    receiver.behaviour = well
+    bench.webhooks.replay("office")
+    await bench.holds(lambda: not stands(bench.writer.state, "webhook-given-up/office"))
+    assert bench.writer.state.alarms["webhook-given-up/office"].state == "returned"
+
+
+async def test_a_receiver_that_refuses_to_hear_of_that_alarm_does_not_raise_it_again(
+    begin: Callable[..., Awaitable[Bench]], receiver: Peer
+) -> None:
+    """It takes what is before and behind the alarm, so that each would end it, and its refusal begin it anew."""
+
+    async def picky(asked: Asked) -> Reply:
+        return Reply(422 if json.loads(asked.body)["type"] == "alarm.raised" else 200)
+
+    receiver.behaviour = picky
+    bench = await begin()
+    await bench.configure(office={"url": receiver.url, "events": ["alarm"]})
+    bench.webhooks.start()
+    await bench.writer.submit(ReportTrouble(SERVICE, "slow", "the service runs late"))
+    await bench.writer.submit(ReportTrouble(SERVICE, "slow", ""))
+    await refused(bench)
+    await bench.holds(lambda: bench.webhooks.status()[0]["told"] == 1)
+    await refused(bench)
+    await bench.holds(lambda: bench.webhooks.status()[0]["told"] == 2)
+    assert bench.writer.state.alarms["webhook-given-up/office"].count == 1
+    assert len(bench.webhooks.status()[0]["failed"]) == 2
+    assert not stands(bench.writer.state, "webhook-given-up/office")
+
+
 async def test_what_is_too_old_is_put_aside(begin: Callable[..., Awaitable[Bench]], receiver: Peer) -> None:
     """A receiver that was away longer than ``give_up`` is told what is still of use, and the rest is kept."""
     bench = await begin()

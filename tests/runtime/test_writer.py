@@ -280,3 +280,23 @@ async def test_what_goes_towards_safe_does_not_wait_for_the_disk(writer: Writer,
     assert not done.done()
     journal.go_on()
     await done
+
+
+async def test_an_error_in_what_is_shown_keeps_devices_from_nothing(
+    writer: Writer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The hooks drive them; panels get a whole new view, or are closed if that fails too."""
+    heard: list[Entry] = []
+    writer.hooks.append(heard.append)
+    listener = writer.hub.join("heron-wall", lambda: None)
+
+    def broken(*given: object) -> None:
+        raise KeyError("a bug")
+
+    monkeypatch.setattr("roomlink.runtime.hub.panel_change", broken)
+    receipt = await writer.submit(volume(-20.0))
+    await quiet(writer)
+    assert [entry.seq for entry in heard] == [receipt.seq]
+    frame = listener.take()
+    assert frame is not None
+    assert json.loads(frame)["type"] == "welcome"

@@ -50,12 +50,12 @@ def test_with_the_links_come_all_controls() -> None:
 
 
 def test_a_resumed_welcome_leaves_the_picture() -> None:
-    """And any other makes a new one; a client knows how far it was told, and of which journal."""
+    """And any other makes a new one; a client knows how far it was told, which the change that follows says."""
     client = Client("tab-1", "a-panel")
     head = {"type": "welcome", "at": "", "journal": "j", "holder": "socket-1"}
     client.hear({**head, "seq": 4, "resumed": False, "groups": [["a"]]})
     client.hear({**head, "seq": 7, "resumed": True})
-    assert (client.picture, client.seq, client.journal, client.holder) == ({"groups": [["a"]]}, 7, "j", "socket-1")
+    assert (client.picture, client.seq, client.journal, client.holder) == ({"groups": [["a"]]}, 4, "j", "socket-1")
 
 
 def test_what_the_service_let_go_of_is_held_no_more() -> None:

@@ -8,7 +8,7 @@ import { make, setAll, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
 .list { display: grid; gap: 8px; }
-p { padding: 10px 16px; background: var(--pane); color: var(--ink); border-left: 4px solid var(--abnormal); }
+p { display: flex; align-items: baseline; padding: 10px 16px; background: var(--pane); color: var(--ink); border-left: 4px solid var(--abnormal); }
 p::before { content: "\\25B3\\00a0\\00a0"; color: var(--mark); font-weight: 700; }
 p[data-urgent] { border-left-color: var(--rl-danger-mark, #ff8a80); }
 p[data-urgent]::before { content: "\\25B2\\00a0\\00a0"; color: var(--rl-danger-mark, #ff8a80); }

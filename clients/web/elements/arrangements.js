@@ -12,7 +12,7 @@ const sheet = sheetOf(`
 .list { display: grid; gap: 10px 16px; grid-template-columns: repeat(auto-fill, minmax(min(100%, 13rem), 1fr)); margin: 10px 0 24px; }
 .list .cell { width: 100%; font-size: 1.125rem; }
 .how { color: var(--faint); }
-.words { margin-top: 4px; min-height: 1.4em; }
+.standing { margin-top: 4px; min-height: 1.4em; }
 .note:empty { display: none; }
 `);
 
@@ -64,7 +64,7 @@ export class RlArrangements extends RlElement {
    */
   #card(id, name) {
     const key = make("button", { class: "cell", part: "key", type: "button", "data-arrangement": id }, name);
-    const words = make("p", { class: "words", part: "words" });
+    const words = make("p", { class: "standing", part: "words" });
     key.addEventListener("click", async () => {
       const { session, note } = this;
       if (!session || !note || key.getAttribute("aria-disabled") === "true") return;

@@ -5,7 +5,7 @@
  * @typedef {import("../src/types.js").Feedback} Feedback
  * @typedef {import("../src/types.js").Spec} Spec
  */
-import { controlName, listed, lockedWords, mixedWords, refusalWords, valueWords, zoneName } from "../src/format.js";
+import { capitalised, controlName, duckedWords, listed, lockedWords, mixedWords, refusalWords, valueWords, zoneName } from "../src/format.js";
 import { lockName, lockOver } from "../src/locks.js";
 import { disarmedWords } from "../src/disarmed.js";
 import { overrideName } from "../src/overrides.js";
@@ -123,7 +123,8 @@ export class ControlElement extends RlElement {
     const stale = !session.live;
     setAll(this, { "data-stale": stale, "data-still": !stale && hindrance !== "" });
     setText(this.nameText, this.label);
-    const said = hindrance || mixedWords(session.venue, session.store.face, feedback) || this.pickupWords();
+    const ducked = duckedWords(spec, feedback);
+    const said = hindrance || capitalised([mixedWords(session.venue, session.store.face, feedback) || this.pickupWords(), ducked].filter(Boolean).join("; "));
     this.wordsText?.classList.toggle("plain", hindrance !== "" || !feedback?.mixed);
     if (this.wordsText) setText(this.wordsText, said);
     // Said once on the page it need not be read at every control; a screen reader still hears it.

@@ -10,11 +10,13 @@ import { make, setAll, setText, sheetOf } from "./dom.js";
 const sheet = sheetOf(`
 :host([data-empty]) { display: none; }
 .list { display: grid; gap: 8px; }
-.question { padding: 12px 16px; background: var(--pane); border-left: 4px solid var(--line); }
+.question { display: flex; flex-wrap: wrap; gap: 8px 20px; align-items: center; padding: 8px 16px; background: var(--pane); border-left: 4px solid var(--line); }
 .question[data-why="ask"] { border-left-color: var(--mark); }
 .question[data-why="fence"] { border-left-color: var(--abnormal); }
-.keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 10px; }
-.keys .cell { flex: 1 1 8rem; }
+.question p { flex: 1 1 16rem; }
+.keys { flex: 1 1 16rem; display: flex; flex-wrap: wrap; gap: 8px; }
+.keys:empty { display: none; }
+.keys .cell { flex: 1 1 7rem; font-size: 1.125rem; min-height: 48px; }
 .note:empty { display: none; }
 `);
 

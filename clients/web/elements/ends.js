@@ -1,8 +1,8 @@
 /**
- * `<rl-ends>` on a panel: that a booking ends soon, with more time where the rooms are free, and that a routine is about
- * to end something, with a way to keep it on.
+ * `<rl-ends>`: that a booking ends soon, with more time where the rooms are free, and that a routine is about to end
+ * something, with a way to keep it on. On a panel that of its rooms, in a watching connection that of all.
  */
-import { noticesOf } from "../src/ends.js";
+import { endsOfAll, noticesOf, overHttp } from "../src/ends.js";
 import { refusalWords } from "../src/format.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
@@ -10,12 +10,13 @@ import { make, setAll, setText, sheetOf } from "./dom.js";
 const sheet = sheetOf(`
 :host([data-empty]) { display: none; }
 .list { display: grid; gap: 8px; }
-.notice { padding: 12px 16px; background: var(--pane); border-left: 4px solid var(--line); }
+.notice { display: flex; flex-wrap: wrap; gap: 8px 20px; align-items: center; padding: 8px 16px; background: var(--pane); border-left: 4px solid var(--line); }
+.notice p { flex: 1 1 16rem; }
 .notice[data-soon] { border-left-color: var(--abnormal); }
 .notice[data-soon] p::before { content: "\\25B3\\00a0\\00a0"; color: var(--mark); font-weight: 700; }
-.keys { display: flex; flex-wrap: wrap; gap: 8px; margin-top: 10px; }
+.keys { flex: 1 1 18rem; display: flex; flex-wrap: wrap; gap: 8px; }
 .keys:empty, .note:empty { display: none; }
-.keys .cell { flex: 1 1 8rem; }
+.keys .cell { flex: 1 1 8rem; font-size: 1.125rem; min-height: 48px; }
 `);
 
 export class RlEnds extends RlElement {
@@ -38,7 +39,11 @@ export class RlEnds extends RlElement {
   update() {
     const { session, list } = this;
     if (!session?.venue || !list) return;
-    const found = noticesOf(session.venue, session.store.face);
+    const { store, controller } = session;
+    const watching = controller === null;
+    // Of the past nothing can be made longer.
+    const told = !watching ? store.face : store.past === null ? endsOfAll(store.view.controllers) : {};
+    const found = noticesOf(session.venue, told, watching);
     setAll(this, { "data-empty": found.length === 0, "data-stale": !session.live });
     const key = JSON.stringify(found);
     if (list.dataset.key !== key) {
@@ -66,7 +71,7 @@ export class RlEnds extends RlElement {
       setText(note, "");
       setAll(key, { "data-asked": true });
       try {
-        await session.socket.request(/** @type {any} */ (more));
+        await (session.controller === null ? session.post(...overHttp(more)) : session.socket.request(/** @type {any} */ (more)));
       } catch (error) {
         setText(note, refusalWords(error));
       } finally {

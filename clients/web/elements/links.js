@@ -86,7 +86,7 @@ export class RlLinks extends RlElement {
         pressed: linked,
         disabled: still || !!locked || !reachable,
       };
-    }, (id) => requestShort(store.view.partitions[id], venue.venue.timezone), Object.values(store.view.one_way));
+    }, (id) => (store.view.partitions[id]?.requested?.met ? "" : requestShort(store.view.partitions[id], venue.venue.timezone)), Object.values(store.view.one_way));
   }
 
   /** @param {string} zone */

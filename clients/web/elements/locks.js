@@ -1,15 +1,16 @@
 /**
  * `<rl-locks>`: what a person has locked, in words, each with a way to release it by its PIN; nothing while nothing is
  * locked. In a watching connection all locks, and keys for those that are ready by name. On a panel those that concern it, and, where another panel leads its rooms,
- * a key to take the lead.
+ * a key to take the lead. `only="locks"` or `only="lead"` leaves the other out.
  */
-import { refusalWords } from "../src/format.js";
+import { controllerName, refusalWords } from "../src/format.js";
 import { concerns, lockName, lockWords } from "../src/locks.js";
 import { RlElement } from "./base.js";
 import { make, setAll, setText, sheetOf } from "./dom.js";
 
 const sheet = sheetOf(`
 .list, :host { display: grid; gap: 8px; }
+.list:empty { display: none; }
 .lock { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; padding: 10px 16px; background: var(--pane); border-left: 4px solid var(--abnormal); }
 .lock p { flex: 1 1 14rem; }
 .ready { display: flex; flex-wrap: wrap; gap: 8px; }
@@ -17,6 +18,7 @@ const sheet = sheetOf(`
 form { display: flex; flex-wrap: wrap; gap: 8px; align-items: center; }
 input { font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; width: 8.5rem; padding: 0 10px; }
 .cell { font-size: 1.125rem; min-height: 48px; }
+.cell[part="lead"] { justify-self: start; padding: 4px 20px; }
 .note:empty { display: none; }
 [hidden] { display: none; }
 `);
@@ -35,11 +37,15 @@ export class RlLocks extends RlElement {
     this.list = make("div", { class: "list", part: "list", role: "status" });
     this.take = make("button", { class: "cell", part: "lead", type: "button", hidden: true }, "Take the lead");
     this.note = make("p", { class: "note", part: "note", role: "status" });
-    /** @type {Map<string, {row: HTMLElement, text: HTMLElement, form: HTMLElement}>} */
+    /** @type {Map<string, {row: HTMLElement, text: HTMLElement, form: HTMLElement, pin: HTMLElement}>} */
     this.rows = new Map();
     this.take.addEventListener("click", () => void this.#takeLead());
     this.ready = make("div", { class: "ready", part: "ready" });
-    this.root.append(this.list, this.take, this.ready, this.note);
+    const only = this.getAttribute("only");
+    if (only === "lead") {
+      this.note.setAttribute("part", "lead-note");
+      this.root.append(this.take, this.note);
+    } else this.root.append(this.list, ...(only === "locks" ? [] : [this.take]), this.ready, this.note);
   }
 
   /** @override */
@@ -58,7 +64,10 @@ export class RlLocks extends RlElement {
     for (const [id, lock] of shown) {
       const one = rows.get(id) ?? this.#row(id);
       setText(one.text, lockWords(locks, id, venue));
-      setAll(one.form, { hidden: !lock.pin || !session.live });
+      // Where everything is watched somebody has a role; the service says whether it suffices.
+      const byRole = controller === null;
+      setAll(one.pin, { hidden: !lock.pin, placeholder: byRole ? "PIN, or by role" : "PIN" });
+      setAll(one.form, { hidden: !(lock.pin || byRole) || !session.live || store.past !== null });
       setAll(one.row, { "data-lock": id });
     }
     setAll(this, { "data-standing": shown.length > 0 });
@@ -68,6 +77,8 @@ export class RlLocks extends RlElement {
     const plural = (store.view.zones[home]?.group.length ?? 0) > 1;
     const may = controller !== null && session.live && plural && order.includes(controller) && !store.face.lead && store.face.locked?.lock === undefined;
     setAll(take, { hidden: !may });
+    const leader = store.view.leads[store.view.zones[home]?.group[0] ?? ""];
+    setText(take, leader ? `Take the lead from ${controllerName(venue, leader)}` : "Take the lead");
   }
 
   /**
@@ -97,18 +108,14 @@ export class RlLocks extends RlElement {
       event.preventDefault();
       const given = pin.value;
       pin.value = "";
-      if (given) void this.#release(id, given);
+      if (given) void this.#say(this.session?.post(`locks/${encodeURIComponent(id)}/release`, { pin: given }));
+      else if (this.session?.controller === null) void this.#say(this.session.post(`locks/${encodeURIComponent(id)}/release`, {}));
     });
     const row = make("div", { class: "lock" }, text, form);
     this.list?.append(row);
-    const made = { row, text, form };
+    const made = { row, text, form, pin };
     this.rows?.set(id, made);
     return made;
-  }
-
-  /** @param {string} id @param {string} pin */
-  async #release(id, pin) {
-    await this.#say(this.session?.post(`locks/${encodeURIComponent(id)}/release`, { pin }));
   }
 
   async #takeLead() {

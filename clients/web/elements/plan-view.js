@@ -32,7 +32,8 @@ svg * { vector-effect: non-scaling-stroke; fill: none; }
 .room[data-look="3"] { fill: color-mix(in srgb, var(--rl-group-d, #d887ad) 20%, transparent); }
 .room[data-on] { fill: var(--lit); }
 .said { position: absolute; transform: translate(-50%, -50%); padding: 1px 6px; background: var(--rl-ground, #14110e); font-size: 0.9375rem; line-height: 1.25; width: max-content; max-width: max(6em, 40%); text-align: center; pointer-events: none; }
-.said[data-upright] { white-space: nowrap; writing-mode: vertical-rl; padding: 6px 1px; }
+.said[data-upright] { max-width: none; max-height: var(--long); height: max-content; width: auto; writing-mode: vertical-rl; padding: 6px 1px; }
+.plan[data-small] .said { display: none; }
 .said[data-odd]::before { content: "\\25B3\\00a0"; color: var(--mark); font-weight: 700; }
 .room[data-focus] { stroke: var(--focus); stroke-width: 4px; }
 .group { stroke-width: 14px; fill: none; }
@@ -85,6 +86,8 @@ function percent(metres, whole) {
 
 /** Outline styles there are; with more groups than that they repeat, and the words tell them apart. */
 const LOOKS = 4;
+/** On a plan narrower than this what is written at walls would hide the rooms; it is said in sentences, too. */
+const SMALL_PX = 240;
 /** What outlines of groups and walls take of a room's height. */
 const OUTLINES_PX = 16;
 
@@ -175,6 +178,8 @@ export class PlanView {
       this.casings.append(makeSvg("path", { class: "casing", "data-wall": id, d }));
       this.walls.append(makeSvg("path", { class: "wall", "data-wall": id, d }));
       const label = make("span", { class: "said", part: "wall", "data-wall": id, "data-upright": Math.abs(y2 - y1) > Math.abs(x2 - x1) });
+      // Standing words are no longer than their wall.
+      label.style.setProperty("--long", percent(Math.abs(y2 - y1), frame.height));
       label.style.left = percent((x1 + x2) / 2 - frame.x, frame.width);
       label.style.top = percent((y1 + y2) / 2 - frame.y, frame.height);
       this.labels.set(id, label);
@@ -246,6 +251,7 @@ export class PlanView {
 
   /** Says less where a room is too small on the plan for all of it; a screen reader still hears everything. */
   #fit() {
+    setAll(this.plan, { "data-small": this.plan.clientWidth > 0 && this.plan.clientWidth < SMALL_PX });
     for (const { box, lines } of this.zones.values()) {
       for (const tight of [null, "1", "2", "3", "4", "5"]) {
         setAll(box, { "data-tight": tight });

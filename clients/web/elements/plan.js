@@ -45,7 +45,7 @@ export class RlPlan extends RlElement {
       return { lines: [...booked, ...flowLines(venue, store.view.one_way, id), ...values.slice(0, LINES_MAX), ...used] };
     }, (id) => {
       const wall = store.view.partitions[id];
-      return [wallShort(wall), requestShort(wall, venue.venue.timezone)].filter(Boolean).join("; ");
+      return [wallShort(wall), wall?.do_not_move ? "do not move" : "", wall?.requested?.met ? "as asked" : requestShort(wall, venue.venue.timezone)].filter(Boolean).join(", ");
     }, Object.values(store.view.one_way));
   }
 }

@@ -16,6 +16,8 @@ const sheet = sheetOf(`
 .live::before { content: "\\25CF\\00a0"; color: var(--rl-safe, #66c98b); }
 .live[data-stale] { color: var(--on-abnormal); background: var(--abnormal); padding: 12px 16px; font-size: 1.125rem; font-weight: 600; }
 .live[data-stale]::before { content: "\\25B2\\00a0\\00a0"; color: inherit; }
+.again { display: flex; align-items: center; min-height: 52px; padding: 0 16px; background: var(--abnormal); color: var(--on-abnormal); font-size: 1.125rem; font-weight: 600; }
+.again[hidden] { display: none; }
 .mixed { display: flex; flex-wrap: wrap; gap: 8px 16px; align-items: center; margin-top: 10px; padding: 8px 14px; border-left: 4px solid var(--abnormal); background: var(--pane); }
 .mixed p { flex: 1 1 9rem; font-size: 1rem; }
 .mixed .cell { font-size: 1.125rem; min-height: 48px; }
@@ -46,6 +48,8 @@ export class RlStatus extends RlElement {
     this.standing = make("p", { class: "standing", part: "standing", role: "status" });
     this.live = make("p", { class: "live", part: "connection", role: "status" });
     this.walls = make("p", { class: "walls", part: "walls", role: "status" });
+    // A screen on a wall has no address line: this is its way to be paired or signed in again.
+    this.again = make("a", { class: "again", part: "again", href: "", hidden: true }, "Sign in or pair again");
     this.booked = make("p", { class: "booked", part: "booked", role: "status" });
     this.asked = make("p", { class: "asked", part: "asked", role: "status" });
     this.flows = make("p", { class: "flows", part: "flows", role: "status" });
@@ -54,7 +58,7 @@ export class RlStatus extends RlElement {
     this.mixed = make("div", { class: "mixed", part: "mixed", hidden: true }, this.mixedText, this.align);
     this.note = make("p", { class: "note", part: "note", role: "status" });
     this.align.addEventListener("click", () => void this.#alignAll());
-    this.root.append(this.rooms, this.standing, this.live, this.booked, this.flows, this.asked, this.walls, this.mixed, this.note);
+    this.root.append(this.rooms, this.standing, this.live, this.again, this.booked, this.flows, this.asked, this.walls, this.mixed, this.note);
   }
 
   /** Controls whose linked zones differ. */
@@ -70,14 +74,15 @@ export class RlStatus extends RlElement {
     const { venue, store } = session;
     session.saidOnce.add("standing");
     const known = venue !== null && store.seq >= 0;
-    const said = standingWords(venue, store.face, store.view.groups);
+    const said = standingWords(venue, store.face, store.view.groups, store.view.leads);
     setAll(rooms, { "data-many": store.face.links.length > 2 });
     // Without the service only the panel's own name is known.
     setText(rooms, known ? said.rooms : session.controller !== null && session.socket.state === "stale" ? words(session.controller) : "\u2026");
     setText(standing, known ? said.standing : "");
     const trouble = session.venueTrouble || session.trouble;
+    if (this.again) setAll(this.again, { hidden: !session.out, href: location.pathname });
     setAll(live, { "data-stale": !session.live || session.serviceTrouble !== "" });
-    setText(live, session.live ? session.serviceTrouble || "Live" : known ? `Not current, and nothing can be changed. ${trouble} Trying again.` : `${trouble} ${session.waits ? "Waiting for it; this comes to life by itself." : ""}`.trim());
+    setText(live, session.live ? session.serviceTrouble || "Live" : known ? `Not current, and nothing can be changed. ${trouble}${session.out ? "" : " Trying again."}` : `${trouble} ${session.waits ? "Waiting for it; this comes to life by itself." : ""}`.trim());
     setText(walls, known ? wallNotices(venue, store.face, store.view.partitions).join(" ") : "");
     const linked = store.face.links.map((link) => link.zone);
     if (this.booked) setText(this.booked, known ? useNotices(venue, store.view.zones, linked).join(" ") : "");

@@ -23,6 +23,7 @@ const sheet = sheetOf(`
 .keys .cell { flex: 1 1 5.25rem; font-size: 1.125rem; }
 .keys .cell[part="combine"], .keys .cell[part="apart"], .keys .cell[part="unpin"] { flex-basis: 8rem; }
 .keys label { flex: 1 1 100%; min-width: 0; display: flex; flex-wrap: wrap; gap: 4px 10px; align-items: center; font-size: 1rem; color: var(--faint); }
+.cell[part="unmark"] { margin-top: 12px; padding: 8px 16px; }
 summary { display: flex; align-items: center; min-height: 44px; width: max-content; cursor: pointer; font-size: 1rem; color: var(--faint); text-decoration: underline; text-underline-offset: 5px; }
 input { width: 100%; min-height: 48px; padding: 0 12px; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--edge); border-radius: 0; }
 select { min-width: 0; max-width: 100%; font: inherit; color: var(--ink); background: var(--rl-ground, #14110e); border: 1px solid var(--line); min-height: 48px; padding: 0 10px; flex: 1 1 9rem; }
@@ -85,7 +86,7 @@ export class RlWalls extends RlElement {
       setText(position, wallWords(wall, venue.venue.timezone));
       setAll(position, { "data-odd": !wall || wall.position === "unknown" || wall.flagged });
       const kept = wall?.division?.why;
-      setText(division, [markWords(wall, venue.venue.timezone), divisionWords(wall, venue.venue.timezone), mismatchWords(wall), doorWords(wall)].filter(Boolean).join(" "));
+      setText(division, [markWords(wall, venue.venue.timezone, venue), divisionWords(wall, venue.venue.timezone, venue), mismatchWords(wall), doorWords(wall)].filter(Boolean).join(" "));
       setAll(division, { "data-odd": kept === "fence" || !!wall?.mismatched || !!wall?.do_not_move });
       setText(combine, kept === "fence" ? "Combine all the same" : "Combine");
       setAll(combine, { hidden: !kept, "aria-disabled": String(!usable), "aria-label": `${wallName(venue, id)}: ${combine.textContent}` });

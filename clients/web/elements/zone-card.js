@@ -1,6 +1,6 @@
 /** `<rl-zone zone="heron">` in a watching connection: all that one zone is and who works on it. */
 import { useWords } from "../src/bookings.js";
-import { controlName, controllerName, listed, optionName, valueWords, zoneName } from "../src/format.js";
+import { controlName, controllerName, duckedWords, listed, optionName, valueWords, zoneName } from "../src/format.js";
 import { isUnderWay, shownLevel } from "../src/trajectory.js";
 import { flowWords, heardNotices, isElsewhere } from "../src/travel.js";
 import { RlElement } from "./base.js";
@@ -53,6 +53,7 @@ export class RlZone extends RlElement {
     const parts = [others.length ? `One room with ${listed(others)}` : "On its own", users.length ? `worked from ${listed(users)}` : zone?.in_use ? "in use" : "not in use"];
     const flows = Object.values(store.view.one_way).filter((flow) => flow.to === this.zone || flow.from === this.zone);
     const heard = heardNotices(venue, store.view.microphones, [this.zone]);
+    if (zone?.present) parts.push("somebody is there");
     setText(standing, [`${parts.join("; ")}.`, ...flows.map((flow) => flowWords(venue, flow)), ...heard].join(" "));
     if (this.booked) setText(this.booked, zone?.in_use ? useWords(zone.in_use, venue.venue.timezone) : "");
     const specs = Object.entries(venue.zones[this.zone]?.controls ?? {}).filter(([name]) => !isElsewhere(store.view.microphones, this.zone, name));
@@ -68,7 +69,7 @@ export class RlZone extends RlElement {
       const coming = pending === null ? "" : `, ${spec.kind === "choice" ? optionName(venue, String(pending)) : pending ? "on" : "off"} asked`;
       const target = under && control?.moving ? `, to ${valueWords(venue, spec, control.moving.to)}` : "";
       setText(/** @type {Node} */ (list.children[2 * i]), controlName(name, spec));
-      setText(/** @type {Node} */ (list.children[2 * i + 1]), control ? valueWords(venue, spec, value) + target + coming : "\u2014");
+      setText(/** @type {Node} */ (list.children[2 * i + 1]), control ? [valueWords(venue, spec, value) + target + coming, duckedWords(spec, control)].filter(Boolean).join("; ") : "\u2014");
     });
     if (moving && !this.animating && this.isConnected) {
       this.animating = true;

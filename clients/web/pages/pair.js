@@ -7,11 +7,15 @@ const form = /** @type {HTMLFormElement} */ (byId("pair"));
 const field = /** @type {HTMLInputElement} */ (form.elements.namedItem("code"));
 const trouble = byId("trouble");
 
-if (location.hash.length > 1) {
+function take() {
+  if (location.hash.length <= 1) return;
   field.value = decodeURIComponent(location.hash.slice(1));
   // A code is no secret for long, but it need not stay in the history of a screen on the wall.
   history.replaceState(null, "", location.pathname);
 }
+take();
+// Where this page is open already, another picture changes nothing but the mark.
+addEventListener("hashchange", take);
 
 form.addEventListener("submit", async (event) => {
   event.preventDefault();

@@ -1,7 +1,7 @@
 /** The plan: every zone, group and wall, without linking to any. */
 import "../roomlink.js";
 import { make, makeSvg } from "../elements/dom.js";
-import { capitalised, listed, zoneName } from "../src/format.js";
+import { capitalised, controllerName, listed, zoneName } from "../src/format.js";
 import { byId, pageSession } from "./byid.js";
 import { startHistory } from "./plan/history.js";
 
@@ -27,7 +27,7 @@ function draw() {
     );
   }
   const joined = store.view.groups.filter((group) => group.length > 1);
-  const sentences = joined.map((group) => `${listed(group.map((zone) => zoneName(venue, zone)))} are one room.`);
+  const sentences = joined.map((group) => `${listed(group.map((zone) => zoneName(venue, zone)))} are one room${store.view.leads[group[0] ?? ""] ? `, led by ${controllerName(venue, store.view.leads[group[0] ?? ""] ?? "")}` : ""}.`);
   const key = JSON.stringify([store.seq >= 0, sentences]);
   if (groups.dataset.key === key) return;
   groups.dataset.key = key;

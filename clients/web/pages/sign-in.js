@@ -58,6 +58,7 @@ async function show() {
   const person = found.kind === "person";
   byId("first").hidden = !found.first || person;
   byId("enter").hidden = found.open || person;
+  byId("or").hidden = !found.first || person;
   byId("inside").hidden = !(person || found.open);
   byId("leave").hidden = byId("change").hidden = !person;
   for (const each of byId("inside").querySelectorAll("h2")) each.hidden = !person;

@@ -5,6 +5,7 @@ import { startAccess } from "./technician/access.js";
 import { drawAlarms, startAlarms } from "./technician/alarms.js";
 import { startEquipment } from "./technician/equipment.js";
 import { startJournal } from "./technician/journal.js";
+import { startLocks } from "./technician/locks.js";
 import { drawLinks, drawValues } from "./technician/tables.js";
 import { drawTravel } from "./technician/travel.js";
 
@@ -14,6 +15,8 @@ let animating = false;
 
 function draw() {
   const { venue } = session;
+  // Names, addresses and the journal are not left to whoever comes by: the page is asked for anew, and leads to the sign-in.
+  if (session.out) return location.reload();
   if (!venue) return;
   byId("venue").textContent = venue.venue.name;
   document.title = `Technician, ${venue.venue.name}`;
@@ -25,6 +28,7 @@ function draw() {
     journalStarted = true;
     startJournal(venue);
     void startAccess(venue);
+    startLocks(session, venue);
   }
   if (!moving || animating) return;
   animating = true;

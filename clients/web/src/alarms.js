@@ -6,7 +6,7 @@
  * @typedef {import("./types.js").PanelAlarm} PanelAlarm
  * @typedef {import("./types.js").Venue} Venue
  */
-import { capitalised, clockTime, listed, words, zoneName } from "./format.js";
+import { capitalised, clockTime, controllerName, listed, personWords, wallName, words, zoneName } from "./format.js";
 
 const STATES = /** @type {Record<string, string>} */ ({
   unacknowledged: "Stands, and nobody has acknowledged it",
@@ -42,9 +42,29 @@ const GUESTS = /** @type {Record<string, string>} */ ({
   "override-lost": "Some controls are held at the moment",
 });
 
-/** @param {string} id  such as device-lost/lighting */
-export function alarmName(id) {
-  return id.split("/").map(words).join(": ");
+/** Kinds whose own word says too little to somebody who did not read about it. */
+const KINDS = /** @type {Record<string, string>} */ ({
+  fence: "Open between two bookings",
+  feed: "Calendar",
+  slow: "Service runs late",
+  "journal-found": "Journal, as it was found",
+  "turn-late": "Wall late for a booking",
+});
+
+/** @param {string} kind */
+const kindWords = (kind) => KINDS[kind] ?? words(kind);
+
+/**
+ * @param {string} id  such as device-lost/lighting
+ * @param {Venue | null} [venue]  says the names of panels and walls
+ */
+export function alarmName(id, venue = null) {
+  const [kind = "", ...rest] = id.split("/");
+  const what = rest.join("/");
+  if (rest.length === 0) return kindWords(kind);
+  if (venue?.partitions[what] && kind !== "device-lost") return `${kindWords(kind)}: ${wallName(venue, what)}`;
+  if (venue?.controllers[what] && kind === "panel-lost") return `${kindWords(kind)}: ${controllerName(venue, what)}`;
+  return [kindWords(kind), ...rest.map(words)].join(": ");
 }
 
 /** @param {Alarm} alarm */
@@ -61,7 +81,7 @@ export function stateWords({ state, by, why, until, chattering, stands }, timezo
   const head = STATES[state] ?? capitalised(words(state));
   const parts = [
     until ? `until ${clockTime(until, timezone)}` : "",
-    by ? `by ${by}` : "",
+    by ? `by ${personWords(null, by)}` : "",
     why ? `(${why})` : "",
   ].filter(Boolean);
   const quiet = state === "shelved" || state === "suppressed" || state === "out-of-service";
@@ -112,16 +132,21 @@ export function floodWords(raised) {
 }
 
 /**
- * What guests read on the panel of a controller: one sentence for each thing, calm and without names of equipment.
+ * What guests read on the panel of a controller: one sentence for each set of rooms, so that the rest of the panel keeps its
+ * place; calm, and without names of equipment.
  * @param {Venue | null} venue
  * @param {PanelAlarm[]} alarms
  * @returns {string[]}
  */
 export function guestWords(venue, alarms) {
-  const said = alarms.map(({ kind, zones }) => {
+  /** @type {Map<string, Set<string>>} */
+  const said = new Map();
+  for (const { kind, zones } of alarms) {
     const where = listed(zones.map((zone) => zoneName(venue, zone)));
-    const what = GUESTS[kind];
-    return what ? `${where}: ${what.toLowerCase()}. The venue\u2019s staff can see it.` : `${where}: a small thing waits for the venue\u2019s staff.`;
+    said.set(where, (said.get(where) ?? new Set()).add(GUESTS[kind]?.toLowerCase() ?? ""));
+  }
+  return [...said].map(([where, all]) => {
+    const known = [...all].filter(Boolean);
+    return known.length ? `${where}: ${known.join("; ")}. The venue\u2019s staff can see it.` : `${where}: a small thing waits for the venue\u2019s staff.`;
   });
-  return [...new Set(said)];
 }

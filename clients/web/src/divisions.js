@@ -5,21 +5,22 @@
  * @typedef {import("./types.js").Venue} Venue
  * @typedef {{id: string, why: "ask" | "hand" | "apart" | "fence", text: string, combine: boolean, apart: boolean}} Question
  */
-import { capitalised, clockTime, listed, wallName, zoneName } from "./format.js";
+import { capitalised, clockTime, listed, personWords, wallName, zoneName } from "./format.js";
 
 /**
  * Why an open wall does not join its rooms: "Kept apart by kim since 18:05." Empty where it does, or is closed.
  * @param {Wall | undefined} wall
  * @param {string} [timezone]
+ * @param {Venue | null} [venue]
  */
-export function divisionWords(wall, timezone) {
+export function divisionWords(wall, timezone, venue = null) {
   const kept = wall?.division;
   if (!kept) return "";
   const since = `since ${clockTime(kept.since, timezone)}`;
   if (kept.why === "ask") return `Not combined: people are asked ${since}.`;
   if (kept.why === "hand") return `Not combined ${since}: here people combine the rooms by hand.`;
   if (kept.why === "fence") return `Open between two bookings ${since}: nothing is combined until a technician decides.`;
-  return `Kept apart on purpose${kept.by ? ` by ${kept.by}` : ""} ${since}.`;
+  return `Kept apart on purpose${kept.by ? ` by ${personWords(venue, kept.by)}` : ""} ${since}.`;
 }
 
 /**
@@ -32,7 +33,7 @@ export function divisionNews(kept) {
     hand: "it waits to be combined by hand",
     fence: "two bookings lie beside it, and nothing is combined",
   };
-  return news[/** @type {keyof typeof news} */ (kept?.why)] ?? `kept apart on purpose${kept?.by ? ` by ${kept.by}` : ""}`;
+  return news[/** @type {keyof typeof news} */ (kept?.why)] ?? `kept apart on purpose${kept?.by ? ` by ${personWords(null, kept.by)}` : ""}`;
 }
 
 /**
@@ -61,7 +62,7 @@ export function questions(venue, walls, groups, here) {
     const text = {
       ask: `${wallName(venue, id)} is open. Combine ${rooms}?`,
       hand: `${wallName(venue, id)} is open; ${rooms} are combined by hand.`,
-      apart: `${wallName(venue, id)} is open, and ${rooms} are kept apart${kept.by ? ` by ${kept.by}` : ""}.`,
+      apart: `${wallName(venue, id)} is open, and ${rooms} are kept apart${kept.by ? ` by ${personWords(venue, kept.by)}` : ""}.`,
       fence: `${capitalised(wallName(venue, id))} is open between two bookings: nothing is combined until a technician decides.`,
     }[kept.why];
     return [{ id, why: kept.why, text, combine: kept.why !== "fence", apart: kept.why === "ask" }];

@@ -135,6 +135,15 @@ export function valueWords(venue, spec, value) {
 }
 
 /**
+ * By how much a level sounds lower while somebody pages; empty while nobody does.
+ * @param {Spec | undefined} spec
+ * @param {{ducked?: number} | undefined} seen
+ */
+export function duckedWords(spec, seen) {
+  return spec && seen?.ducked ? `somebody pages: ${figure(seen.ducked, Number.isInteger(seen.ducked) ? 0 : 1)}\u202f${spec.unit ?? ""} lower meanwhile` : "";
+}
+
+/**
  * What to say of linked zones that disagree; empty if they agree.
  * @param {Venue | null} venue
  * @param {Face} face
@@ -175,12 +184,12 @@ export function wallWords(wall, timezone) {
   const parts = [position];
   if (wall.trust === "pinned") {
     parts.push(wall.pinned_until ? `stated by hand until ${clockTime(wall.pinned_until, timezone)}` : "stated by hand");
-    if (wall.sensed && wall.sensed !== "unknown" && wall.sensed !== wall.position) parts.push(`its contact says ${wall.sensed}`);
+    if (wall.sensed && wall.sensed !== "unknown" && wall.sensed !== wall.position && !wall.mismatched) parts.push(`its contact says ${wall.sensed}`);
   } else if (wall.position !== "unknown") {
     parts.push(wall.trust === "sensed" ? "sensed" : "not confirmed");
   }
   if (wall.reported && wall.reported !== wall.position && wall.reported !== wall.sensed) parts.push(`now reported ${wall.reported}, waiting until steady`);
-  if (wall.flagged) parts.push("closed inside rooms that are joined another way");
+  if (wall.flagged) parts.push("inside rooms that are joined another way");
   return parts.join(", ");
 }
 
@@ -225,7 +234,8 @@ export function refusalWords(error) {
  * @param {{by: string, lock?: string}} locked
  */
 export function lockedWords(venue, locked) {
-  return locked.lock === undefined ? `${controllerName(venue, locked.by)} is in charge` : `by ${locked.by}, who set ${words(locked.lock)}`;
+  if (locked.lock === undefined) return `${controllerName(venue, locked.by)} is in charge`;
+  return locked.by ? `by ${personWords(venue, locked.by)}, who set ${words(locked.lock)}` : words(locked.lock);
 }
 
 /**
@@ -233,9 +243,10 @@ export function lockedWords(venue, locked) {
  * @param {Venue | null} venue
  * @param {Face} face
  * @param {string[][]} groups
+ * @param {Record<string, string>} [leads]  who leads each group of several rooms, by the first of them
  * @returns {{rooms: string, standing: string}}
  */
-export function standingWords(venue, face, groups) {
+export function standingWords(venue, face, groups, leads = {}) {
   const linked = face.links.map((link) => link.zone);
   if (linked.length === 0) return { rooms: "No room", standing: "Nothing is linked. Touch a room on the plan." };
   const rooms = listed(linked.map((id) => zoneName(venue, id)));
@@ -249,7 +260,7 @@ export function standingWords(venue, face, groups) {
   if (face.locked) parts.push(`locked: ${lockedWords(venue, face.locked)}`);
   else if (face.lead && joined.length > 0) parts.push("this panel is in charge");
   else {
-    const leader = leaderOf(venue, face, joined);
+    const leader = leaderOf(venue, face, joined, leads);
     if (leader) parts.push(`follows ${zoneName(venue, leader)}\u2019s panel`);
   }
   return { rooms, standing: `${capitalised(parts.join("; "))}.` };
@@ -260,12 +271,13 @@ export function standingWords(venue, face, groups) {
  * @param {Venue | null} venue
  * @param {Face} face
  * @param {string[][]} joined
+ * @param {Record<string, string>} leads
  */
-function leaderOf(venue, face, joined) {
+function leaderOf(venue, face, joined, leads) {
   const home = venue?.controllers[face.controller ?? ""]?.home;
   const group = joined.find((zones) => home !== undefined && zones.includes(home));
   if (!venue || !group || venue.combining?.others !== "mirror") return undefined;
-  const first = venue.combining.lead_order?.find((id) => group.includes(venue.controllers[id]?.home ?? ""));
+  const first = leads[group[0] ?? ""];
   return first === face.controller ? undefined : venue.controllers[first ?? ""]?.home;
 }
 
@@ -283,6 +295,7 @@ export function motionWords(running, pending) {
 
 /**
  * Walls beside the linked zones that somebody should know about: not known, on the move, pinned or closed for nothing.
+ * Those of which the same is to be said are told together.
  * @param {Venue | null} venue
  * @param {Face} face
  * @param {Record<string, Wall>} walls
@@ -290,12 +303,26 @@ export function motionWords(running, pending) {
  */
 export function wallNotices(venue, face, walls) {
   const linked = face.links.map((link) => link.zone);
-  return Object.entries(venue?.partitions ?? {}).flatMap(([id, { between }]) => {
+  /** @type {Map<string, string[]>} */
+  const found = new Map();
+  for (const [id, { between }] of Object.entries(venue?.partitions ?? {})) {
     const wall = walls[id];
-    if (!wall || !between.some((zone) => linked.includes(zone))) return [];
+    if (!wall || !between.some((zone) => linked.includes(zone))) continue;
     const odd = wall.position === "moving" || wall.position === "unknown" || wall.flagged || wall.trust === "pinned";
-    return odd ? [`${wallName(venue, id)}: ${wallWords(wall, venue?.venue.timezone).toLowerCase()}.`] : [];
-  });
+    const said = [wallWords(wall, venue?.venue.timezone).toLowerCase(), wall.mismatched ? `the contact says ${wall.sensed}` : ""].filter(Boolean).join("; ");
+    if (odd) found.set(said, [...(found.get(said) ?? []), wallName(venue, id)]);
+  }
+  return [...found].map(([said, names]) => `${listed(names)}: ${said}.`);
+}
+
+/**
+ * Who did something: a panel by its name; where nobody signs in, from which device.
+ * @param {Venue | null} venue
+ * @param {string} who
+ */
+export function personWords(venue, who) {
+  if (venue?.controllers?.[who]) return controllerName(venue, who);
+  return who.startsWith("http ") ? `somebody at ${who.slice(5)}` : who || "somebody";
 }
 
 const TRUST = /** @type {Record<string, string>} */ ({ sensed: "sensed", pinned: "stated", unknown: "not confirmed" });

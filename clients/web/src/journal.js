@@ -5,9 +5,11 @@
  * @typedef {{seq: number, at: string, who: string, via: string, where?: string, did: Record<string, any>, events: Record<string, any>[]}} Entry
  * @typedef {{zone: string, who: string, type: string}} Filter  empty members let everything pass
  */
+import { alarmName } from "./alarms.js";
 import { controllerName, controlName, figure, listed, motionWords, optionName, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
 import { lockWords } from "./locks.js";
 import { divisionNews } from "./divisions.js";
+import { DIARY_SAYINGS } from "./journal-diary.js";
 import { flowWords } from "./travel.js";
 
 /** The types of event that people look for, and what they call them. */
@@ -81,7 +83,7 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   "one-way-ended": (_, { overflow, why }) => `${words(overflow)} is over${why ? ` (${why})` : ""}`,
   "microphone-assigned": (venue, { microphone, zone }) => `${words(microphone)} is used in ${zone ? zoneName(venue, zone) : "its own room"}`,
   scene: (_, { scene }) => `Scene ${words(scene)} saved`,
-  "alarm-set": (_, { alarm, cause, now }) => alarmWords(String(alarm), cause, now),
+  "alarm-set": (venue, { alarm, cause, now }) => alarmWords(venue, String(alarm), cause, now),
   alarm: (_, { text }) => `Alarm: ${text}`,
   "alarm-cleared": (_, { alarm }) => `Alarm cleared: ${String(alarm).split("/").map(words).join(", ")}`,
   override: (_, { override, now }) => `Override ${words(override)}${now?.why ? ` (${now.why})` : ""}`,
@@ -105,6 +107,7 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   panel: (venue, { controller, since }) => `${controllerName(venue, controller)}: its panel is ${since === null ? "back" : "away"}`,
   configured: (_, { digest }) => `Configuration ${String(digest).slice(0, 12)}`,
   noticed: (_, { text }) => text,
+  ...DIARY_SAYINGS,
 });
 
 /** What is kept for the machine's sake and says nothing to a person. */
@@ -122,13 +125,16 @@ export function eventWords(venue, event) {
   return SAYINGS[event.type]?.(venue, event) ?? words(String(event.type));
 }
 
+const INSTANT_S = 1e9;
+
 /**
  * The command behind an entry in short: "Act, volume, raise".
  * @param {Entry} entry
  */
 export function didWords({ did }) {
   const { command = "", ...rest } = did;
-  const said = Object.values(rest).filter((value) => typeof value === "string" || typeof value === "number");
+  // An instant is a number of seconds there, which says nothing to anybody.
+  const said = Object.values(rest).filter((value) => typeof value === "string" || (typeof value === "number" && value < INSTANT_S));
   const name = String(command).replace(/(?!^)([A-Z])/g, (letter) => ` ${letter.toLowerCase()}`);
   return [name, ...said].filter((part) => part !== "").join(", ");
 }
@@ -147,15 +153,20 @@ const ALARM_CAUSES = /** @type {Record<string, string>} */ ({
   renew: "has another priority",
 });
 
+/** What people do to an alarm, and the configuration, which says why. */
+const BY_SOMEBODY = ["acknowledge", "shelve", "suppress", "remove"];
+
 /**
+ * @param {Venue | null} venue
  * @param {string} alarm
  * @param {string} cause
  * @param {Record<string, any>} [now]
  */
-function alarmWords(alarm, cause, now) {
+function alarmWords(venue, alarm, cause, now) {
   if (cause === "raise") return `Alarm: ${now?.text ?? ""}`;
-  const name = alarm.split("/").map(words).join(", ");
-  return `Alarm ${name} ${ALARM_CAUSES[cause] ?? words(cause)}${now?.by && now.state !== "normal" ? ` by ${now.by}` : ""}${now?.why ? ` (${now.why})` : ""}`;
+  // Who put it aside has nothing to do with what came and went meanwhile.
+  const ours = BY_SOMEBODY.includes(cause);
+  return `Alarm \u201c${alarmName(alarm, venue)}\u201d ${ALARM_CAUSES[cause] ?? words(cause)}${ours && now?.by ? ` by ${now.by}` : ""}${ours && now?.why ? ` (${now.why})` : ""}`;
 }
 
 /** @type {Saying} */

@@ -5,7 +5,7 @@
  * @typedef {import("./types.js").Face} Face
  * @typedef {import("./types.js").Venue} Venue
  */
-import { clockTime, controllerName, controlName, listed, words, zoneName } from "./format.js";
+import { clockTime, controllerName, controlName, listed, personWords, words, zoneName } from "./format.js";
 
 /** @param {Lock} lock @param {string} control */
 function covers(lock, control) {
@@ -45,6 +45,35 @@ export function lockName(locks, id) {
 }
 
 /**
+ * The name of a new lock: as people call it, else by what it locks; another one than those that stand.
+ * @param {Record<string, Lock>} locks
+ * @param {string} name
+ * @param {string} what   such as "zone heron"
+ */
+export function lockKey(locks, name, what) {
+  const plain = name.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "");
+  const base = plain || (what.split(" ")[1] ?? "lock");
+  let key = base;
+  for (let n = 2; key in locks; n++) key = `${base}-${n}`;
+  return key;
+}
+
+/**
+ * What PUT /locks/{lock} takes, from a form.
+ * @param {string} what       such as "zone heron" or "controller heron-wall"
+ * @param {string[]} controls
+ * @param {{get(name: string): unknown}} given  `for` in seconds, `pin`, `why`; empty where not given
+ * @returns {Record<string, unknown>}
+ */
+export function lockBody(what, controls, given) {
+  const [kind = "zone", id = ""] = what.split(" ");
+  const seconds = Number(given.get("for") ?? 0);
+  const pin = String(given.get("pin") ?? "").trim();
+  const why = String(given.get("why") ?? "").trim();
+  return { [kind]: id, ...(controls.length ? { controls } : {}), ...(seconds > 0 ? { for: seconds } : {}), ...(pin ? { pin } : {}), ...(why ? { why } : {}) };
+}
+
+/**
  * A lock in words: what it keeps, by whom, until when.
  * @param {Record<string, Lock>} locks
  * @param {string} id
@@ -58,5 +87,6 @@ export function lockWords(locks, id, venue) {
   const controls = listed(lock.controls.map((control) => controlName(control, venue?.zones[home]?.controls[control])));
   const what = controls ? `${controls} of ${of}` : of;
   const until = lock.until === null ? "until it is released" : `until ${clockTime(lock.until, venue?.venue.timezone)}`;
-  return `${lockName(locks, id)}: ${what} is locked by ${lock.by} ${until}${lock.why ? ` (${lock.why})` : ""}.`;
+  const by = lock.by ? ` by ${personWords(venue, lock.by)}` : "";
+  return `${lockName(locks, id)}: ${what} ${lock.controls.length > 1 ? "are" : "is"} locked${by} ${until}${lock.why ? ` (${lock.why})` : ""}.`;
 }

@@ -6,7 +6,7 @@
  * @typedef {import("./types.js").Value} Value
  * @typedef {import("./store.js").View} View
  */
-import { controllerName, controlName, listed, optionName, valueWords } from "./format.js";
+import { controllerName, controlName, duckedWords, listed, optionName, personWords, valueWords } from "./format.js";
 import { isUnderWay, shownLevel } from "./trajectory.js";
 
 const REASONS = /** @type {Record<string, string>} */ ({ home: "home", hand: "by hand", combining: "walls open", booking: "booking" });
@@ -20,7 +20,7 @@ const REASONS = /** @type {Record<string, string>} */ ({ home: "home", hand: "by
 export function linkMatrix(venue, view) {
   return Object.entries(venue.controllers).map(([id, { home }]) => {
     const face = view.controllers[id];
-    const standing = face?.locked ? `locked by ${face.locked.lock === undefined ? controllerName(venue, face.locked.by) : face.locked.by}` : face?.lead && (view.zones[home]?.group.length ?? 0) > 1 ? "lead" : "";
+    const standing = face?.locked ? `locked by ${face.locked.lock === undefined ? controllerName(venue, face.locked.by) : personWords(venue, face.locked.by)}` : face?.lead && (view.zones[home]?.group.length ?? 0) > 1 ? "lead" : "";
     const cells = Object.keys(venue.zones).map((zone) => {
       const link = face?.links.find((each) => each.zone === zone);
       const pickup = link?.pickup?.length ? [`${listed(link.pickup.map((control) => controlName(control, venue.zones[zone]?.controls[control])))} to be met`] : [];
@@ -52,7 +52,7 @@ export function valueMatrix(venue, view, nowMs) {
       const now = view.zones[zone]?.controls?.[control];
       const moving = isUnderWay(now?.moving, nowMs);
       const value = spec.kind === "level" ? shownLevel(now, nowMs) : now?.value ?? null;
-      const text = !now ? "\u2014" : now.pending != null ? `${pendingWords(venue, now.pending)}, asked` : valueWords(venue, spec, value);
+      const text = !now ? "\u2014" : now.pending != null ? `${pendingWords(venue, now.pending)}, asked` : [valueWords(venue, spec, value), duckedWords(spec, now)].filter(Boolean).join("; ");
       const differs = (differing.get(`${zone} ${control}`) ?? []).map((controller) => controllerName(venue, controller));
       return { control, text, differs, overridden: now?.overridden ?? "", moving };
     }),

@@ -93,6 +93,11 @@ export class Session {
     return this.socket.state === "live" && this.venue !== null && this.venueTrouble === "";
   }
 
+  /** Whether nobody is let in with what this browser has: it tries no more, and somebody has to come in anew. */
+  get out() {
+    return this.socket.stopped && !this.stopped;
+  }
+
   /** Whether it comes right by itself: the service is away, rather than unable to show this panel. */
   get waits() {
     return this.socket.state !== "connecting" && (this.venue === null || this.venueTrouble === "");

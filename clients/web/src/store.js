@@ -20,6 +20,7 @@
  * @property {Record<string, ZoneState>} zones
  * @property {Record<string, Wall>} partitions
  * @property {string[][]} groups
+ * @property {Record<string, string>} leads   who leads each group of several zones, by the first of these
  * @property {Record<string, OneWay>} one_way
  * @property {Record<string, Microphone>} microphones
  * @property {Record<string, Override>} overrides
@@ -29,7 +30,7 @@
 
 /** @returns {View} */
 function emptyView() {
-  return { controllers: {}, zones: {}, partitions: {}, groups: [], one_way: {}, microphones: {}, overrides: {}, locks: {}, alarms: {} };
+  return { controllers: {}, zones: {}, partitions: {}, groups: [], leads: {}, one_way: {}, microphones: {}, overrides: {}, locks: {}, alarms: {} };
 }
 
 /** @returns {Face} */
@@ -171,6 +172,7 @@ export class Store {
     }
     if (message.groups) {
       this.current.groups = message.groups;
+      this.current.leads = message.leads ?? {};
       this.#regroup();
       this.touch("groups");
     }

@@ -15,7 +15,7 @@
  * @property {() => number} now        milliseconds that never go back
  * @property {() => void} changed      told when there is something else to show
  */
-import { capitalised, clockTime, listed, refusalWords, wallName, words, zoneName } from "./format.js";
+import { capitalised, clockTime, listed, personWords, refusalWords, wallName, words, zoneName } from "./format.js";
 import { markWords } from "./wall-marks.js";
 
 /** However much happens, the list is asked for once in so long a time. */
@@ -207,9 +207,6 @@ function minuteWords(minutes) {
   return `${hours} h${rest ? ` ${rest} min` : ""}`;
 }
 
-/** Who ticked; where nobody signs in, from which device. @param {string} who */
-const whoWords = (who) => (who.startsWith("http ") ? `somebody at ${who.slice(5)}` : who || "somebody");
-
 /**
  * A turn's heading and what is under it.
  * @param {Venue} venue
@@ -236,7 +233,7 @@ export function moveWords(venue, list, move, nowMs, asked) {
   const by = timeWords(move.not_after, list);
   const window = `by ${by}${move.not_before ? `, not before ${timeWords(move.not_before, list)}` : ""}`;
   const planned = move.planned ? `${crew}, ${timeWords(move.planned.start, list)} to ${timeWords(move.planned.end, list)}` : "No crew has it";
-  const tick = move.tick ? `Ticked off by ${whoWords(move.tick.who)} at ${timeWords(move.tick.at, list)}${move.tick.note ? `: ${move.tick.note}` : ""}` : "";
+  const tick = move.tick ? `Ticked off by ${personWords(venue, move.tick.who)} at ${timeWords(move.tick.at, list)}${move.tick.note ? `: ${move.tick.note}` : ""}` : "";
   return {
     wall: wallName(venue, move.partition),
     between: between.length ? `between ${listed(between.map((zone) => zoneName(venue, zone)))}` : "",
@@ -246,7 +243,7 @@ export function moveWords(venue, list, move, nowMs, asked) {
     sensor: move.now === "unknown" ? "Where it stands now is not known" : move.now === "moving" ? "It is moving now" : `It stands ${move.now} now${move.met ? ", as it should" : ""}`,
     tick,
     late: move.late ? `Late: it was due at ${by}${nowMs > due ? `, ${minuteWords((nowMs - due) / 60_000)} ago` : ""}${move.alarm ? "; an alarm stands" : ""}` : "",
-    mark: markWords(move, list.timezone),
+    mark: markWords(move, list.timezone, venue),
     after: move.after?.length ? `After ${listed(move.after.map((wall) => wallName(venue, wall)))}, on the same track` : "",
     disagrees: !move.disagrees ? "" : move.now === "moving" ? "Ticked off, but it is moving: look at it" : `Ticked off as ${move.to}, but it stands ${move.now}: look at it`,
     state: asked === undefined ? (move.tick ? "done" : move.met ? "met" : "open") : asked ? "asked" : "taking-back",

@@ -39,6 +39,7 @@
  * @property {string[]} [options]
  * @property {string} [by]
  * @property {string} [overridden]        the override that masks it; `value` is then what its output is
+ * @property {number} [ducked]            by how much its output is lower while somebody pages, in its unit
  *
  * @typedef {object} Override  A life-safety or lockout input that stands.
  * @property {string} [name]  as the venue calls it
@@ -155,6 +156,7 @@
  * @property {string[]} linked_by
  * @property {Record<string, Feedback>} [controls]   only for a watcher; none while a private booking has the zone
  * @property {InUse | null} [in_use]   the booking that has it now
+ * @property {boolean} [present]       a sensor says that somebody is there; only where there is one
  *
  * @typedef {object} Move  A wall that people move for a booking, from GET /turns.
  * @property {string} partition
@@ -216,6 +218,7 @@
  * @property {Record<string, Partial<ZoneState>>} [zones]
  * @property {Record<string, Wall>} [partitions]
  * @property {string[][]} [groups]
+ * @property {Record<string, string>} [leads]           with the groups: who leads those of several zones, by the first of these
  * @property {Record<string, OneWay>} [one_way]
  * @property {Record<string, Microphone>} [microphones]
  * @property {Record<string, Override>} [overrides]

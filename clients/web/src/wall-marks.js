@@ -3,16 +3,17 @@
  *
  * @typedef {import("./types.js").Wall} Wall
  */
-import { clockTime } from "./format.js";
+import { clockTime, personWords } from "./format.js";
 
 /**
  * "Do not move: the track is bent (kim, 18:05)." Empty where nobody says so.
  * @param {Pick<Wall, "do_not_move"> | undefined} wall
  * @param {string} [timezone]
+ * @param {import("./types.js").Venue | null} [venue]
  */
-export function markWords(wall, timezone) {
+export function markWords(wall, timezone, venue = null) {
   const mark = wall?.do_not_move;
-  return mark ? `Do not move: ${mark.why} (${mark.by}, ${clockTime(mark.since, timezone)}).` : "";
+  return mark ? `Do not move: ${mark.why} (${personWords(venue, mark.by)}, ${clockTime(mark.since, timezone)}).` : "";
 }
 
 /**

@@ -4,7 +4,7 @@ import { actionsOf, alarmName, countWords, floodWords, guestWords, priorityWords
 import { eventWords } from "../src/journal.js";
 
 /** @type {any} */
-const VENUE = { venue: { id: "t", name: "T", timezone: "UTC" }, zones: { heron: { name: "Heron" }, plover: { name: "Plover" } } };
+const VENUE = { venue: { id: "t", name: "T", timezone: "UTC" }, zones: { heron: { name: "Heron" }, plover: { name: "Plover" } }, partitions: {}, controllers: {} };
 
 /** @param {Partial<import("../src/types.js").Alarm>} members @returns {import("../src/types.js").Alarm} */
 function alarm(members) {
@@ -50,6 +50,10 @@ test("guests read what it means for them and no name of equipment; of low priori
     "Heron: a small thing waits for the venue\u2019s staff.",
   ]);
   assert.deepEqual(guestWords(VENUE, []), []);
+  const both = ["device-lost", "wall-late", "device-lost", "other"].map((kind) => ({ kind, priority: "medium", zones: ["heron"], since: "" }));
+  assert.deepEqual(guestWords(VENUE, both), [
+    "Heron: some controls may not answer at the moment; the room divider has not arrived yet. The venue\u2019s staff can see it.",
+  ]);
 });
 
 test("the count says how many stand, how many are urgent and how many wait for somebody", () => {
@@ -67,9 +71,15 @@ test("more alarms than a person can follow are said to be so", () => {
 
 test("the journal says what became of an alarm, and by whom", () => {
   const event = { type: "alarm-set", alarm: "device-lost/lighting", cause: "shelve", now: { state: "shelved", by: "ada", why: "known", text: "x" } };
-  assert.equal(eventWords(VENUE, event), "Alarm Device lost, Lighting was shelved by ada (known)");
+  assert.equal(eventWords(VENUE, event), "Alarm \u201cDevice lost: Lighting\u201d was shelved by ada (known)");
   assert.equal(eventWords(VENUE, { ...event, cause: "raise" }), "Alarm: x");
   assert.equal(alarmName("device-lost/lighting"), "Device lost: Lighting");
+  const venue = /** @type {any} */ ({ partitions: { "a-b": { name: "North wall", between: ["a", "b"] } }, controllers: { "a-wall": { name: "Panel at the door" } } });
+  assert.equal(alarmName("panel-lost/a-wall", venue), "Panel lost: Panel at the door");
+  assert.equal(alarmName("turn-late/a-b", venue), "Wall late for a booking: North wall");
+  assert.equal(alarmName("fence/a-b", venue), "Open between two bookings: North wall");
+  assert.equal(alarmName("feed/events-office", venue), "Calendar: Events office");
+  assert.equal(alarmName("journal", venue), "Journal");
   assert.equal(priorityWords(alarm({ priority: "high" })), "Urgent");
   assert.equal(speaks(alarm({ state: "returned" })), false);
 });

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import test from "node:test";
-import { noticesOf } from "../src/ends.js";
+import { endsOfAll, noticesOf, overHttp } from "../src/ends.js";
 
 /** @type {any} */
 const venue = {
@@ -41,4 +41,21 @@ test("rooms that wait for the same routine alike are told together, and only wha
 
 test("nothing to tell is nothing", () => {
   assert.deepEqual(noticesOf(venue, {}), []);
+});
+
+test("who kept it on is told by the name of the panel", () => {
+  const closing = { routine: "all-off", name: "All off", zone: "heron", at: "2026-05-01T23:35:00.000Z", due: "", warned: false };
+  const named = { ...venue, controllers: { "heron-wall": { name: "Heron panel", home: "heron" } } };
+  assert.match(noticesOf(named, { closings: [{ ...closing, why: "kept on by heron-wall" }] })[0]?.text ?? "", /, kept on by Heron panel\.$/);
+});
+
+test("those who watch are told what all panels tell, each once, and order over HTTP", () => {
+  const ending = { booking: "gala", occurrence: "k/1", zones: ["heron", "plover"], end: "2026-05-01T22:00:00.000Z", free_until: null, offers: [{ minutes: 15, until: "2026-05-01T22:15:00.000Z" }] };
+  const closing = { routine: "all-off", name: "All off", zone: "heron", at: "2026-05-01T23:35:00.000Z", due: "", why: "", warned: true };
+  const found = noticesOf(venue, endsOfAll({ a: { endings: [ending], closings: [closing] }, b: { endings: [ending], closings: [closing] }, c: {} }), true);
+  assert.deepEqual(found.map(({ text }) => text), ["Heron and Plover: booked until 22:00.", "Heron: \u201cAll off\u201d comes at 23:35."]);
+  assert.deepEqual(found.map(({ offers }) => overHttp(offers[0]?.more ?? {})), [
+    ["bookings/gala/occurrences/k%2F1/extend", { minutes: 15 }],
+    ["routines/all-off/keep-on", {}],
+  ]);
 });

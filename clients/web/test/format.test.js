@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { clockTime, controlName, decimals, differingWords, figure, listed, listedShort, mixedWords, optionName, refusalWords, standingWords, valueWords, wallWords, words, motionWords, wallNotices } from "../src/format.js";
+import { clockTime, controlName, decimals, differingWords, duckedWords, figure, listed, listedShort, mixedWords, optionName, refusalWords, personWords, standingWords, valueWords, wallWords, words, motionWords, wallNotices } from "../src/format.js";
 
 /** @typedef {import("../src/types.js").Venue} Venue */
 /** @typedef {import("../src/types.js").Spec} Spec */
@@ -104,7 +104,8 @@ test("what a panel works on is a sentence", () => {
   const controllers = { ...VENUE.controllers, "plover-wall": { name: "", home: "plover", reach: null } };
   const mirrors = { ...VENUE, controllers, combining: { others: "mirror", lead_order: ["heron-wall", "plover-wall"] } };
   const follower = face(["plover", "heron"], { controller: "plover-wall" });
-  assert.equal(standingWords(mirrors, follower, [["heron", "plover"]]).standing, "One room, walls open; follows Heron\u2019s panel.");
+  assert.equal(standingWords(mirrors, follower, [["heron", "plover"]], { heron: "heron-wall" }).standing, "One room, walls open; follows Heron\u2019s panel.");
+  assert.equal(standingWords(mirrors, face(["heron", "plover"], { controller: "heron-wall" }), [["heron", "plover"]], { heron: "plover-wall" }).standing, "One room, walls open; follows Plover\u2019s panel.");
   assert.match(standingWords(VENUE, face(["plover"], { locked: { by: "heron-wall" } }), [["heron", "plover"]]).standing, /Heron and Plover are one room; locked: Heron panel is in charge/);
 });
 
@@ -128,4 +129,21 @@ test("walls beside the linked rooms that are not as usual are told", () => {
   assert.deepEqual(wallNotices(venue, face, { a: wall({}), b: wall({ position: "unknown" }) }), []);
   assert.deepEqual(wallNotices(venue, face, { a: wall({ position: "unknown", trust: "unknown" }) }), ["North wall: not known."]);
   assert.deepEqual(wallNotices(venue, face, { a: wall({ position: "moving", trust: "sensed" }) }), ["North wall: moving, sensed."]);
+  const stated = { position: "open", trust: "pinned", pinned_until: "2026-11-25T21:00:00Z", sensed: "closed", mismatched: true };
+  const both = { links: [{ zone: "plover" }], controls: {} };
+  assert.deepEqual(wallNotices(venue, /** @type {any} */ (both), { a: wall(stated), b: wall(stated) }), ["North wall and East wall: open, stated by hand until 21:00; the contact says closed."]);
+  assert.deepEqual(wallNotices(venue, face, { a: wall({ flagged: true }) }), ["North wall: closed, sensed, inside rooms that are joined another way."]);
+});
+
+test("who did something is a panel by its name, a person by theirs, or somebody at a device", () => {
+  assert.equal(personWords(VENUE, "heron-wall"), "Heron panel");
+  assert.equal(personWords(VENUE, "kim"), "kim");
+  assert.equal(personWords(VENUE, "http 10.0.0.7"), "somebody at 10.0.0.7");
+  assert.equal(personWords(null, ""), "somebody");
+});
+
+test("while somebody pages a level says by how much it is lower", () => {
+  assert.equal(duckedWords(/** @type {any} */ ({ kind: "level", unit: "dB", tolerance: 0.5 }), { ducked: 12 }), "somebody pages: 12\u202fdB lower meanwhile");
+  assert.equal(duckedWords(/** @type {any} */ ({ kind: "level", unit: "dB" }), {}), "");
+  assert.equal(duckedWords(undefined, { ducked: 12 }), "");
 });

@@ -63,3 +63,33 @@ test("locks and leads are said as people know them", () => {
   assert.equal(said("panel", { controller: "heron-wall", since: 1 }), "Heron panel: its panel is away");
   assert.equal(said("panel", { controller: "heron-wall", since: null }), "Heron panel: its panel is back");
 });
+
+test("the diary's events are sentences", () => {
+  const now = { title: "Choir", zones: ["heron", "plover"], status: "confirmed", revision: 1 };
+  assert.equal(said("booking", { booking: "b", now }), "Booked: Choir, in Heron and Plover");
+  assert.equal(said("booking", { booking: "b", now: { ...now, revision: 3 } }), "Booking changed: Choir, in Heron and Plover");
+  assert.equal(said("booking", { booking: "b", now: { ...now, status: "cancelled" } }), "Cancelled: Choir, in Heron and Plover");
+  const on = { start: 1_795_696_200, status: "confirmed" };
+  assert.equal(said("occurrences", { booking: "b", occurrences: [on] }), "A date of it, on 26 November 2026 at 12:30");
+  assert.equal(said("occurrences", { booking: "b", occurrences: [{ ...on, status: "cancelled" }, on, on] }), "2 dates of it, the first on 26 November 2026 at 12:30");
+  assert.equal(said("occurrences", { booking: "b", occurrences: [{ ...on, status: "cancelled" }] }), "A date of it cancelled");
+  assert.equal(said("phase", { phase: "clear-down", zones: ["heron"] }), "Heron: the guests are gone, clear-down begins");
+  assert.equal(said("wall-request", { partition: "heron-plover", now: { position: "closed", by: 1_795_696_200 } }), "North wall is asked to be closed by 12:30");
+  assert.equal(said("move-ticked", { partition: "heron-plover", now: { to: "open", who: "kim", note: "at last" } }), "North wall: kim says that it is open (at last)");
+  assert.equal(said("closing", { routine: "all-off", zone: "heron", now: { at: 1_795_696_200, why: "somebody is there" } }), "Heron: All off comes at 12:30 (somebody is there)");
+  assert.equal(said("presence", { zone: "heron", since: null }), "Heron: nobody is there");
+  assert.equal(said("paging", { paging: "desk", now: { by: "heron-wall" } }), "Paging: Desk by Heron panel");
+  assert.equal(said("pass-door", { partition: "heron-plover", is_open: true }), "North wall: its pass door is open");
+  assert.equal(said("told", { webhook: "pager", upto: 4, failed: [] }), "");
+  assert.equal(said("told", { webhook: "pager", upto: 4, failed: [[1, 0, ""]] }), "pager: 1 message is put aside");
+});
+
+test("who put an alarm aside is not said to be the cause of what came and went meanwhile", () => {
+  const now = { state: "out-of-service", by: "alex", why: "in repair" };
+  assert.equal(said("alarm-set", { alarm: "panel-lost/heron-wall", cause: "remove", now }), "Alarm \u201cPanel lost: Heron panel\u201d was taken out of service by alex (in repair)");
+  assert.equal(said("alarm-set", { alarm: "panel-lost/heron-wall", cause: "clear", now }), "Alarm \u201cPanel lost: Heron panel\u201d is over");
+});
+
+test("an instant among what a command says is left out of its short words", () => {
+  assert.equal(didWords(/** @type {any} */ ({ did: { command: "AddKey", key: "scraper", role: "view", until: 1_798_219_503.8 } })), "Add key, scraper, view");
+});

@@ -42,6 +42,14 @@ test("with its links come all controls of a face: what no linked zone has any mo
   assert.deepEqual(s.face.controls, {});
 });
 
+test("who leads is told with the groups, and goes with them", () => {
+  const { store: s } = store();
+  s.welcome({ ...welcome(), groups: [["heron", "plover"]], leads: { heron: "plover-wall" } });
+  assert.deepEqual(s.view.leads, { heron: "plover-wall" });
+  s.change({ type: "change", seq: 813, at: AT, groups: [["heron"], ["plover"]], leads: {} });
+  assert.deepEqual(s.view.leads, {});
+});
+
 test("a welcome replaces all, and a change only what it names", () => {
   const { store: s } = store();
   s.welcome(welcome());

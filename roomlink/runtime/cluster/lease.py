@@ -71,9 +71,12 @@ class Lease:
         lost: Callable[[str], None],
         *,
         after_s: Callable[[bool], float] = lambda free: 0.0,
+        answered: Callable[[bool], None] = lambda answered: None,
     ) -> None:
         self._bucket, self._venue, self._node, self._address = bucket, venue, node, address
         self._won, self._lost = won, lost
+        self._answered = answered
+        """Told each time that the bucket was asked whether it answered."""
         self._after_s = after_s
         """How much longer than others this node waits just now, for a free one or one that fell silent: so that venues
         spread over the nodes."""
@@ -123,8 +126,12 @@ class Lease:
         while True:
             try:
                 await (self._renew() if self._holds else self._watch())
+                self._answered(True)
             except TROUBLE as error:
+                self._answered(False)
                 log.debug("lease", venue=self._venue, error=repr(error))
+            except Exception as bug:  # whoever holds it must come to its end, whatever there is in the bucket
+                log.error("lease", venue=self._venue, error=repr(bug))
             if self._holds and _running() >= self._until:
                 self._lose("the lease could not be renewed in time")
             await self._pause(min(RENEW_S, max(self._until - _running(), 0.0)) if self._holds else self._asks())
@@ -175,7 +182,10 @@ class Lease:
             entry = await asyncio.wait_for(self._bucket.get(self._venue), ANSWER_S)
         except KeyNotFoundError:
             return None
-        said: dict[str, Any] = orjson.loads(entry.value or b"{}")
+        try:
+            said: dict[str, Any] = dict(orjson.loads(entry.value or b"{}"))
+        except (ValueError, TypeError):
+            said = {}  # not one of ours: it falls silent like any other
         node, address, life = (str(said.get(name, "")) for name in ("node", "address", "life"))
         return Seen(entry.revision or 0, node, address, life, bool(said.get("free")))
 

@@ -9,6 +9,7 @@ What becomes of a follower's commands is in ``sending.py``.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Callable
 from uuid import uuid4
@@ -36,6 +37,7 @@ log = structlog.get_logger("roomlink")
 
 FINISH_S = 6.0
 """How long what was taken may take to become durable, or lost, when another is to write."""
+AGAIN_S = 0.2
 ALONE_S = 3.0
 """After so long without a sign of life of the writer a follower says that what it shows may be old."""
 KNOWN_S = 2.0
@@ -73,7 +75,12 @@ class Member(Writer):
         """Why this node can neither follow nor lead: it does not understand what is written."""
         self.broke: Callable[[], None] = lambda: None
         """Called when ``broken`` is set."""
+        self.replaced: Callable[[], None] = lambda: None
+        """Called where this node leads, and the stream has gone on without it."""
         self._folding: asyncio.Task[None] | None = None
+        self._follows = False
+        self._told_seq = 0
+        """How far the writer was when its last pulse was heard."""
         self._taken: dict[str, tuple[float, asyncio.Future[Receipt]]] = {}
         """What other nodes asked of this writer, by name, until nobody waits for it any more."""
         self._ended = False
@@ -87,18 +94,28 @@ class Member(Writer):
         self._place = self._journal.place
         self._turn(None)
         self.hub.publish(self.engine.seq, Touch(fresh=True))
+        self._follows = True
         self._journal.follow(lambda news: self._loop.call_soon_threadsafe(self._heard, news))
+
+    async def _follow_no_more(self) -> None:
+        """From here on nothing of the stream is heard, and the journal is this task's alone."""
+        self._follows = False
+        if self._folding is not None:
+            await asyncio.wait((self._folding,))
+        await asyncio.to_thread(self._journal.unfollow)
 
     def _heard(self, news: Heard) -> None:
         if isinstance(news, JournalDamaged):
             self._break(news)
         elif isinstance(news, Rewound):
-            self._folding = self._loop.create_task(self._fold_anew())
+            self._begin_again()
         else:
             self._place = news.place
             self._termed = news.place if news.term else self._termed
             self._take_in(news.entries, news.place)
             self.sending.message(news.place, term=news.term)
+            if news.entries and self.engine.seq < news.entries[-1].seq:
+                self._begin_again()  # some are missing, and would be for ever
 
     def _take_in(self, entries: list[Entry], place: int) -> None:
         for entry in entries:
@@ -116,13 +133,30 @@ class Member(Writer):
         log.error("this node cannot follow its venue", error=self.broken)
         self.broke()
 
+    def _begin_again(self) -> None:
+        """Fold again and follow from there; whoever takes over meanwhile does that itself."""
+        if self._follows and (self._folding is None or self._folding.done()):
+            self._folding = self._loop.create_task(self._fold_anew())
+
     async def _fold_anew(self) -> None:
-        """What was shown last was voided: begin again from what counts."""
-        await asyncio.to_thread(self._journal.unfollow)
-        await self._read_anew()
-        self.follow()
+        """What was shown last counts no more: begin again from what does, however long the servers take to tell."""
+        while self._follows:
+            try:
+                await asyncio.to_thread(self._journal.unfollow)
+                await self._read_anew()
+            except JournalDamaged as error:
+                self._break(error)
+                return
+            except Exception as error:
+                log.warning("not read again yet", error=repr(error))
+                await asyncio.sleep(AGAIN_S)
+            else:
+                break
+        if self._follows:
+            self.follow()
 
     async def _read_anew(self) -> None:
+        """Stand before the first message that is still to be followed; what comes after it is heard as ever."""
         await asyncio.to_thread(self._journal.read_anew)
         self.sending.rewound()
         state, seq, _ = await asyncio.to_thread(fold, self._journal, empty=State, apply=apply)
@@ -134,10 +168,16 @@ class Member(Writer):
             self._news.clear()
             await self._news.wait()
 
-    def keep_time(self, stamp: float) -> None:
-        """The writer's stamp is this now: what is shown as moving is shown by its clock, not by ours."""
+    def keep_time(self, stamp: float, seq: int = 0) -> None:
+        """The writer's stamp is this now, and its position ``seq``: what moves is shown by its clock, not by ours.
+
+        Whoever has not come by now to where the writer was a pulse ago shows what is old, whatever it hears.
+        """
         self._clock.follow(stamp)
-        self.last_word, self._heard_at = max(stamp, self.last_word), _running()
+        self.last_word = max(stamp, self.last_word)
+        if self.engine.seq >= self._told_seq:
+            self._heard_at = _running()
+        self._told_seq = seq
 
     # ---- commands
 
@@ -207,14 +247,22 @@ class Member(Writer):
 
     # ---- leading
 
+    def _turn(self, failure: str | None) -> None:
+        super()._turn(failure)
+        if failure is not None and self.outrun:
+            self.replaced()
+
+    @property
+    def outrun(self) -> bool:
+        """Whether this node leads, though another has written since."""
+        return self.leading and self._journal.lost
+
     async def lead(self) -> None:
         """Become the writer. Raises ``JournalFailed`` where that cannot be; ``follow`` goes on then.
 
         Raises ``JournalDamaged`` where what is written cannot be understood here.
         """
-        if self._folding is not None:
-            await self._folding
-        await asyncio.to_thread(self._journal.unfollow)
+        await self._follow_no_more()
         try:
             entries = await asyncio.to_thread(self._journal.take_over, uuid4().hex)
         except Rewound:
@@ -224,6 +272,8 @@ class Member(Writer):
             self._break(error)
             raise
         self._take_in(entries, self._journal.place - 1)
+        if self.engine.seq != self._journal.last_seq:
+            await self._read_anew()  # some were missing here
         self.engine.lost()
         self._taken.clear()
         self.leading = True
@@ -251,10 +301,9 @@ class Member(Writer):
 
     async def stop(self, within_s: float | None = None) -> bool:
         self._ended = True
-        if self._folding is not None:
-            self._folding.cancel()
         await self.sending.close()
-        await asyncio.to_thread(self._journal.unfollow)
+        with contextlib.suppress(JournalFailed):  # the journal's own thread ends with it
+            await self._follow_no_more()
         return await super().stop(within_s)
 
 

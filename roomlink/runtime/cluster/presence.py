@@ -10,6 +10,7 @@ from typing import Any
 
 import nats.errors
 import orjson
+import structlog
 from nats.js.errors import Error as JetStreamError
 from nats.js.kv import KeyValue
 
@@ -21,6 +22,7 @@ from roomlink.runtime.writer import Writer
 LOOK_S, TELL_S = 0.5, 3.0
 """How often a venue is looked at for something new to tell, and how often it is told anyway."""
 Data = dict[str, Any]
+log = structlog.get_logger("roomlink")
 TROUBLE = (nats.errors.Error, JetStreamError, TimeoutError, OSError)
 assert TELL_S * 2 < NODE_TTL_S, "a node that tells of itself must stay listed"
 
@@ -49,8 +51,12 @@ class Roll:
 
     async def _run(self) -> None:
         while True:
-            with contextlib.suppress(*TROUBLE):
+            try:
                 await self._hear()
+            except TROUBLE:
+                pass
+            except Exception as bug:  # whatever lies there: what the nodes tell is heard again
+                log.error("a node tells what is not understood", error=repr(bug))
             await asyncio.sleep(LOOK_S)
 
     async def _hear(self) -> None:

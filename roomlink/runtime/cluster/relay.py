@@ -12,12 +12,15 @@ from typing import Any
 
 import nats.errors
 import orjson
+import structlog
 from nats.aio.client import Client
 from nats.aio.msg import Msg
 from nats.aio.subscription import Subscription
 
-from roomlink.errors import BadRequest, JournalFailed
-from roomlink.runtime.cluster.codec import NotTaken
+from roomlink.errors import BadRequest, JournalFailed, OurFault
+from roomlink.runtime.cluster.codec import NotTaken, encode_error
+
+log = structlog.get_logger("roomlink")
 
 Data = dict[str, Any]
 ANSWER_S = 1.0
@@ -60,7 +63,11 @@ class Relay:
             def reply(data: Data) -> None:
                 self._say_to(message.reply, data)
 
-            take(orjson.loads(message.data), reply)
+            try:
+                take(orjson.loads(message.data), reply)
+            except Exception as bug:  # the client library would say nothing of it
+                log.exception("what another node asks for failed", error=repr(bug))
+                reply(encode_error(OurFault("something went wrong on the node that writes; nothing was done")))
 
         self._answering = await self._client.subscribe(f"{self._base}.do", cb=asked)
 
@@ -78,7 +85,10 @@ class Relay:
 
     async def hear(self, what: str, heard: Callable[[Data], None]) -> None:
         async def word(message: Msg) -> None:
-            heard(orjson.loads(message.data))
+            try:
+                heard(orjson.loads(message.data))
+            except Exception as bug:  # as above
+                log.error("a word of another node was not understood", what=what, error=repr(bug))
 
         self._hearing.append(await self._client.subscribe(f"{self._base}.say.{what}", cb=word))
 
@@ -94,5 +104,6 @@ class Relay:
     async def close(self) -> None:
         for one in (self._answering, *self._hearing):
             if one is not None:
-                await one.unsubscribe()
+                with contextlib.suppress(nats.errors.Error):  # of a connection that is closed nothing is heard
+                    await one.unsubscribe()
         self._answering, self._hearing = None, []

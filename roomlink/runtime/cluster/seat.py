@@ -51,9 +51,12 @@ class Seat:
         member.may_lead = lambda: self.lease.held
         member.held_elsewhere = self._held_elsewhere
         member.broke = lambda: self._turns.put_nowait(self._stand_aside)
+        member.replaced = lambda: self._turns.put_nowait(self._lead_again)
         self._begin, self._end, self._holding = begin, end, holding
         self._turns: asyncio.Queue[Callable[[], Awaitable[None]]] = asyncio.Queue()
         self._tasks: list[asyncio.Task[None]] = []
+        self._turning = asyncio.Lock()
+        self._leaving = False
         self._begun = False
         self._elsewhere: dict[str, Holder] = {}
         """Holders on other nodes, by name, while this one leads."""
@@ -67,25 +70,33 @@ class Seat:
         self.lease.start()
 
     async def leave(self) -> None:
-        """Hand the venue over if this node leads, and follow no more."""
-        if self.member.leading:
-            await self.hand_over()
-        await self.lease.stop()
+        """Hand the venue over if this node leads or is about to, and follow no more."""
+        await self.hand_over()
         await ended(*self._tasks)
 
-    async def hand_over(self) -> None:
-        """Finish what was taken, then let another node lead; this one follows, so that its panels go on."""
-        await self._step_down(orderly=True)
-        await self.lease.release()
-        self.member.relay.say("free", {})
+    async def hand_over(self) -> bool:
+        """Finish what was taken, then let another node lead; this one only follows on, so that its panels go on.
 
-    async def succeeded(self, within_s: float) -> None:
-        """Wait until another node has begun to write, and what was asked here is answered; or for so long."""
+        Gives whether it led.
+        """
+        self._leaving = True
+        async with self._turning:  # what it is about to begin is whole before it ends
+            led = self.member.leading
+            await self._step_down(orderly=True)
+            await self.lease.release()
+        self.member.relay.say("free", {})
+        return led
+
+    async def succeeded(self, within_s: float, *, led: bool) -> None:
+        """Wait until another node has begun to write, if this one led, and what was asked here is answered.
+
+        Or for so long.
+        """
         term = self.member.term
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(within_s):
                 # The journal hears of it in a thread of its own.
-                while self.member.term == term or self.member.sending.busy:  # noqa: ASYNC110 - see above
+                while (led and self.member.term == term) or self.member.sending.busy:  # noqa: ASYNC110 - see above
                     await asyncio.sleep(0.01)
 
     # ---- turns, one after the other
@@ -99,14 +110,15 @@ class Seat:
     async def _run(self) -> None:
         while True:
             turn = await self._turns.get()
-            try:
-                await turn()
-            except Exception as error:  # whatever it is: a lease that is held by one who does not write helps nobody
-                log.exception("a turn of the lease failed", error=repr(error))
-                await self._give_up()
+            async with self._turning:
+                try:
+                    await turn()
+                except Exception as error:  # whatever it is: a lease held by one who does not write helps nobody
+                    log.exception("a turn of the lease failed", error=repr(error))
+                    await self._give_up()
 
     async def _take_over(self) -> None:
-        while self.lease.held and not self.member.leading:
+        while self.lease.held and not self.member.leading and not self._leaving:
             try:
                 await self.member.lead()
             except JournalFailed as error:
@@ -129,8 +141,16 @@ class Seat:
             return
         self.member.follow()
         self.member.relay.say("free", {})
-        await asyncio.sleep(AGAIN_S)
-        self.lease.start()
+        if not self._leaving:
+            await asyncio.sleep(AGAIN_S)
+        if not self._leaving:
+            self.lease.start()
+
+    async def _lead_again(self) -> None:
+        """The stream has gone on without this node, which has the lease: until it has followed, all is refused."""
+        if self.member.outrun:
+            await self._step_down(orderly=False)
+            await self._take_over()
 
     async def _stand_aside(self) -> None:
         """What is written is not understood here: never lead."""
@@ -158,7 +178,8 @@ class Seat:
             holders = self._holding()
             if holders or self.member.leading:
                 stamp = self.member.clock.stamp() if self.member.leading else None
-                self.member.relay.say("pulse", {"holders": holders, "stamp": stamp})
+                seq = self.member.engine.seq
+                self.member.relay.say("pulse", {"holders": holders, "stamp": stamp, "seq": seq})
             await asyncio.sleep(PULSE_S)
 
     def _old(self, old: bool) -> None:
@@ -170,7 +191,7 @@ class Seat:
     def _pulse_heard(self, data: Data) -> None:
         if not self.member.leading:
             if data["stamp"] is not None:
-                self.member.keep_time(data["stamp"])
+                self.member.keep_time(data["stamp"], data.get("seq", 0))
             return
         for name in data["holders"]:
             if name in self._elsewhere:

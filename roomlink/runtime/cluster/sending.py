@@ -44,6 +44,7 @@ class _Sent:
     """What the stream says of it: carried out, or never by the writer that was asked (None)."""
     place: int = 0
     asked: bool = False
+    """Whether a writer may have taken it that has not said so."""
     seen: tuple[int, Receipt] | None = None
 
 
@@ -155,16 +156,20 @@ class Sending:
                     return found
                 self._anew(sent)
             if self._leads():
+                sent.asked = True
                 return await self._own(decode_command(sent.data["command"]), sent.data["key"], sent.data["digest"])
             asking = self._loop.create_task(self._relay.ask(sent.data))
+            # Until somebody says no nobody knows; asking again is safe: a writer knows by its name what it has taken.
+            before, sent.asked = sent.asked, True
             try:
                 await asyncio.wait((asking, sent.word), return_when=asyncio.FIRST_COMPLETED)
                 if not sent.word.done():
                     return _receipt(await asking)
             except NotTaken:
+                sent.asked = before
                 await asyncio.sleep(AGAIN_S)
             except Unanswered:
-                sent.asked = True  # asking again is safe: a writer knows by its name what it has taken
+                pass
             finally:
                 _drop(asking)
 

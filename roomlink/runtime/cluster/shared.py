@@ -9,13 +9,18 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-import nats
 import nats.errors
+import structlog
 from nats.aio.client import Client
+from nats.js import JetStreamContext
 from nats.js.errors import Error as JetStreamError
+from nats.js.errors import NotFoundError
 from nats.js.kv import KeyValue
 
 from roomlink.errors import JournalFailed
+from roomlink.journal.natslink import Answers, connected
+
+log = structlog.get_logger("roomlink")
 
 LEASES, NODES = "roomlink-leases", "roomlink-nodes"
 READY_S = 20.0
@@ -30,29 +35,24 @@ class Shared:
 
     def __init__(self, client: Client, leases: KeyValue, nodes: KeyValue) -> None:
         self.client, self.leases, self.nodes = client, leases, nodes
+        self.answers = Answers(client)
 
     @classmethod
     async def of(
         cls, servers: Sequence[str], node: str, replicas: int, access: Mapping[str, Any] = MappingProxyType({})
     ) -> Shared:
         """Raises ``JournalFailed`` where the servers do not answer."""
-
-        async def quiet(_error: Exception) -> None:
-            """Each call tells its own failure."""
-
-        options: dict[str, Any] = {"name": node, "max_reconnect_attempts": -1, "reconnect_time_wait": 0.1}
-        options |= {"ping_interval": 1, "max_outstanding_pings": 2, "error_cb": quiet, **access}
         end = time.monotonic() + READY_S
         try:
             # Nothing is kept for later while there is no connection: what is late would be wrong.
-            client = await nats.connect(list(servers), pending_size=0, **options)
+            client = await connected(servers, node, access, pending_size=0)
         except (nats.errors.Error, OSError, TimeoutError) as error:
             raise JournalFailed(f"no NATS server answers at {', '.join(servers)}: {error!r}") from error
         js = client.jetstream()
         while True:
             try:
-                leases = await js.create_key_value(bucket=LEASES, history=1, replicas=replicas)
-                nodes = await js.create_key_value(bucket=NODES, history=1, replicas=replicas, ttl=NODE_TTL_S)
+                leases = await _bucket(js, LEASES, replicas)
+                nodes = await _bucket(js, NODES, replicas, ttl=NODE_TTL_S)
             except (nats.errors.Error, JetStreamError, OSError, TimeoutError) as error:
                 # Servers that have just started have yet to find a leader among themselves.
                 if time.monotonic() > end:
@@ -65,3 +65,16 @@ class Shared:
     async def close(self) -> None:
         with contextlib.suppress(nats.errors.Error, OSError):
             await self.client.close()
+
+
+async def _bucket(js: JetStreamContext, name: str, replicas: int, **more: Any) -> KeyValue:
+    """The bucket, made if it is not there; one that fewer servers keep than asked for is taken as it is, and told."""
+    try:
+        found = await js.key_value(name)
+    except NotFoundError:
+        return await js.create_key_value(bucket=name, history=1, replicas=replicas, **more)
+    kept = (await found.status()).stream_info.config.num_replicas or 1
+    if kept < replicas:
+        notice = f"the bucket {name} is kept by {kept} of the NATS servers, though --replicas {replicas} asks for more"
+        log.warning("nats", notice=notice)
+    return found

@@ -6,6 +6,7 @@ import asyncio
 from typing import Any
 
 import pytest
+import structlog
 
 from roomlink.core.commands import Act, Actor, Command
 from roomlink.core.view import zone as zone_view
@@ -288,3 +289,131 @@ async def test_clocks_that_differ_do_not_show(hall: Hall) -> None:
     assert stamps == sorted(stamps)
     a.member.may_lead = lambda: False
     await a.member.lead_no_more()
+
+
+def doubtful(node: Node, patched: pytest.MonkeyPatch) -> None:
+    """The node's next batch comes into the stream, and its answer is lost."""
+    real = node.journal._publish
+
+    def unanswered(*given: Any, **more: Any) -> int:
+        real(*given, **more)
+        raise TimeoutError("the answer is lost")
+
+    patched.setattr(node.journal, "_landed", lambda _name: False)
+    patched.setattr(node.journal, "_publish", unanswered)
+
+
+async def test_a_command_that_came_behind_a_voided_batch_is_done_once(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its node folds again, its answer is lost, and its writer is replaced: it still knows that it was carried out."""
+    a = await hall.led()
+    b = await hall.node("b")
+    c = await hall.node("c")
+    await until(lambda: b.member.engine.seq == c.member.engine.seq == a.member.engine.seq)
+    zone, real = zone_of(a), a.member.take
+    await a.relay.answer_no_more()
+    await a.relay.answer(lambda data, _reply: real(data, lambda _: None))
+    with monkeypatch.context() as patched:
+        doubtful(a, patched)
+        with pytest.raises(JournalFailed):
+            await a.member.submit(switch(zone, not muted(a)))
+    seq = a.member.engine.seq
+    await until(lambda: b.member.engine.seq == seq + 1)
+    done = b.member.put(Act(BY, "volume", "set", None, zone, -12.0))
+    await until(lambda: a.member.engine.seq == seq + 1)
+    await a.member.submit(Act(BY, "volume", "set", None, zone, -20.0))
+    await until(lambda: b.member.engine.seq == seq + 2 and b.member.state.controls == a.member.state.controls)
+    a.member.may_lead = lambda: False
+    await c.member.lead()
+    assert (await done).seq == seq + 1
+    assert c.member.engine.seq == seq + 2
+    asked = [entry.did["request"] for entry in c.journal.entries() if "request" in entry.did]
+    assert len(asked) == len(set(asked)) == 1
+    await a.member.lead_no_more()
+
+
+async def test_a_follower_that_cannot_fold_again_at_once_does_so_later(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The servers do not answer for a moment: it neither stands still for ever nor keeps from leading."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    zone, real, fails = zone_of(a), b.journal.read_anew, [1, 2]
+
+    def read_anew() -> None:
+        if fails:
+            fails.pop()
+            raise JournalFailed("no answer")
+        real()
+
+    monkeypatch.setattr(b.journal, "read_anew", read_anew)
+    with monkeypatch.context() as patched:
+        doubtful(a, patched)
+        with pytest.raises(JournalFailed):
+            await a.member.submit(switch(zone, not muted(a)))
+    await until(lambda: b.member.engine.seq == a.member.engine.seq + 1)
+    await a.member.submit(Act(BY, "volume", "set", None, zone, -12.0))
+    await until(
+        lambda: b.member.engine.seq == a.member.engine.seq and b.member.state.controls == a.member.state.controls
+    )
+    assert not fails
+    await b.member.lead()
+    a.member.may_lead = lambda: False
+    await a.member.lead_no_more()
+
+
+async def test_what_may_have_been_done_is_never_told_as_not_done(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The writer takes a command just before its node gives up waiting: people are told to look."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    real = a.member.take
+    await a.relay.answer_no_more()
+    await a.relay.answer(lambda data, _reply: real(data, lambda _: None))
+    monkeypatch.setattr(sending, "PATIENCE_S", 0.4)
+    before = muted(a)
+    with pytest.raises(JournalFailed, match="look whether it was done"):
+        await b.member.submit(switch(zone_of(a), not before))
+    assert muted(a) is not before
+
+
+async def test_a_follower_that_falls_behind_says_so_though_it_hears_the_writer(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its way to the journal is another than that to the nodes: what it shows is old, whatever lives."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    monkeypatch.setattr(members, "ALONE_S", 0.3)
+    b.journal.unfollow()
+    await a.member.submit(switch(zone_of(a), not muted(a)))
+
+    def pulse() -> bool:
+        b.member.keep_time(a.member.clock.stamp(), a.member.engine.seq)
+        return b.member.alone
+
+    await until(pulse)
+    assert b.member.unready
+    b.member.follow()
+    await until(lambda: not pulse())
+
+
+async def test_a_fault_in_what_another_node_asks_is_told_at_once_and_logged(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The client library would swallow it, and the other node wait for nothing."""
+    a = await hall.led()
+    b = await hall.node("b")
+    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+
+    def broken(*_: Any, **__: Any) -> Any:
+        raise ZeroDivisionError("a bug")
+
+    with monkeypatch.context() as patched, structlog.testing.capture_logs() as logs:
+        patched.setattr(a.member.engine, "take", broken)
+        async with asyncio.timeout(1.0):
+            with pytest.raises(JournalFailed, match="something went wrong"):
+                await b.member.submit(switch(zone_of(a)))
+    assert any("a bug" in str(line.get("error")) for line in logs)

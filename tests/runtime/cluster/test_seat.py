@@ -5,10 +5,12 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
+import nats
 import pytest
 
 from roomlink.core.commands import Act, Actor
 from roomlink.errors import JournalDamaged, RoomlinkError
+from roomlink.journal.jetstream import JetStreamJournal, Place
 from roomlink.runtime.cluster import lease
 from roomlink.runtime.cluster import seat as seats_of
 from tests.runtime.cluster.conftest import Hall, Seated, until
@@ -140,3 +142,52 @@ async def test_a_node_of_an_older_version_leaves_the_lease_to_others(
     await until(lambda: new.member.leading)
     await asyncio.sleep(lease.SILENCE_S)
     assert new.member.leading
+
+
+async def test_a_writer_that_was_outrun_though_it_has_the_lease_takes_over_again(hall: Hall) -> None:
+    """A term of one before it came late: it follows the stream and goes on, instead of refusing for ever."""
+    a = await hall.seat("a")
+    await led_by(a)
+    late = JetStreamJournal(Place((hall.server.url,), node="late"), hall.venue)
+    await asyncio.to_thread(late.take_over, "late")
+    with pytest.raises(RoomlinkError, match="another node writes"):
+        await a.member.submit(Act(BY, "volume", "set", None, "a", -11.0))
+    await until(lambda: a.told == ["begin", "stop", "begin"])
+    assert a.seat.lease.held
+    seq = a.member.engine.seq
+    assert (await a.member.submit(Act(BY, "volume", "set", None, "a", -11.0))).seq == seq + 1
+    await asyncio.to_thread(late.close)
+
+
+async def test_a_node_that_is_told_to_stop_as_it_begins_ends_what_it_began(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In that order: else it would go on with the writer's work behind the back of the next writer."""
+    a = await hall.seat("a")
+    goes_on, real = asyncio.Event(), a.begin
+
+    async def begin() -> None:
+        a.told.append("beginning")
+        await goes_on.wait()
+        await real()
+
+    monkeypatch.setattr(a.seat, "_begin", begin)
+    await until(lambda: a.told)
+    leaving = asyncio.create_task(a.seat.hand_over())
+    await asyncio.sleep(0.05)
+    goes_on.set()
+    assert await leaving
+    assert a.told == ["beginning", "begin", "end"]
+    await asyncio.sleep(0.05)
+    assert not a.member.leading
+    assert not a.seat.lease.held
+
+
+async def test_whatever_lies_in_the_bucket_does_not_keep_a_node_from_the_lease(hall: Hall) -> None:
+    """Something that is no lease falls silent like any other."""
+    client = await nats.connect(hall.server.url)
+    bucket = await client.jetstream().create_key_value(bucket="roomlink-leases", history=1)
+    await bucket.put(hall.venue, b"not one of ours")
+    a = await hall.seat("a")
+    await led_by(a)
+    await client.close()

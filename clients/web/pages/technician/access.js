@@ -25,8 +25,9 @@ export async function startAccess(venue) {
   const tried = async (work) => {
     setText(note, "");
     try {
-      await work();
+      const said = await work();
       await draw();
+      if (typeof said === "string") setText(note, said);
     } catch (error) {
       setText(note, /** @type {Error} */ (error).message);
     }
@@ -77,11 +78,13 @@ export async function startAccess(venue) {
   onSubmit("person-form", tried, async ({ name, role, password }, form) => {
     await request(fetch, "PUT", `people/${encodeURIComponent(name ?? "")}`, { ...(role ? { role } : {}), ...(password ? { password } : {}) });
     form.reset();
+    const given = [role ? `the role ${role}` : "", password ? "this password" : ""].filter(Boolean);
+    return given.length ? `${name} has ${given.join(" and ")} now.` : `Nothing of ${name} was changed.`;
   });
   onSubmit("panel-form", tried, async ({ controller, name }, form) => {
     const made = await request(fetch, "POST", "pairing-codes", { controller, ...(name ? { name } : {}) });
     form.reset();
-    once("pairing", `For the panel ${made.panel}: open ${location.host}/pair on it, or let its camera read this. Good once, until ${when(made.until)}.`, made.code, made.picture);
+    once("pairing", `For the panel ${made.panel}: open ${location.origin}/pair on it, or let its camera read this. Good once, until ${when(made.until)}.`, made.code, made.picture);
   });
   onSubmit("token-form", tried, async ({ name, role, days }, form) => {
     const made = await request(fetch, "POST", "tokens", { name, role, ...(days ? { days: Number(days) } : {}) });

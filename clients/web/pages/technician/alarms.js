@@ -82,23 +82,24 @@ function alarmItem(venue, id, alarm, timezone) {
   return make(
     "li",
     { "data-speaks": speaks(alarm), "data-priority": alarm.priority, "data-state": alarm.state },
-    make("b", {}, `${priorityWords(alarm)}: ${alarmName(id)}`),
+    make("b", {}, `${priorityWords(alarm)}: ${alarmName(id, venue)}`),
     make("span", {}, alarm.text || "It has not been raised yet."),
     sinceOf(alarm.since, timezone),
     make("span", { class: "state" }, `${stateWords(alarm, timezone)}${where}${often}`),
-    make("div", { class: "doing" }, ...doing(id, alarm, note)),
+    make("div", { class: "doing" }, ...doing(venue, id, alarm, note)),
     note,
   );
 }
 
 /**
  * What may be done to an alarm, as buttons; what needs a reason has a place to write it.
+ * @param {Venue} venue
  * @param {string} id
  * @param {Alarm} alarm
  * @param {HTMLElement} note
  */
-function doing(id, alarm, note) {
-  const name = alarmName(id);
+function doing(venue, id, alarm, note) {
+  const name = alarmName(id, venue);
   /** @type {(method: string, what: string, content?: Record<string, unknown>) => Promise<void>} */
   const send = async (method, what, content) => {
     setText(note, "");
