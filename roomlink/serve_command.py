@@ -159,6 +159,7 @@ def unsafe(args: argparse.Namespace) -> str | None:
             args.open and args.behind_proxy,
             "--open with --behind-proxy would let everybody in whom the proxy lets through: leave out one of them",
         ),
+        (args.open and args.new_engineer, "--open lets everybody in: leave it out, or --new-engineer"),
         (
             args.behind_proxy and not here,
             f"behind a proxy it listens to this machine alone: --host {args.host} is refused; {own}",

@@ -110,10 +110,9 @@ def asked_for(address: str, names: tuple[str, ...], *, behind_proxy: bool) -> st
     """The address that a person gives to a browser: by the name that the service has there, or the proxy before it."""
     if not names:
         return address
-    host = f"[{names[0]}]" if ":" in names[0] else names[0]
     if behind_proxy:
-        return f"https://{host}"
-    return f"https://{host}:{address.rpartition(':')[2]}" if address.startswith("https:") else address
+        return f"https://{names[0]}"
+    return f"https://{names[0]}:{address.rpartition(':')[2]}" if address.startswith("https:") else address
 
 
 def cannot_use(pair: tuple[Path, Path] | None, error: OSError) -> str:

@@ -118,6 +118,7 @@ def test_other_machines_are_not_served_openly_or_in_the_clear(
         (["--key", "k"], "--cert and --key belong together"),
         (["--open", "--behind-proxy"], "leave out one of them"),
         (["--host", "0.0.0.0", "--cert", "c", "--key", "k"], "--name hall.example"),
+        (["--open", "--new-engineer"], "leave it out, or --new-engineer"),
     ],
     ids=str,
 )
@@ -135,7 +136,7 @@ def test_a_certificate_that_cannot_be_used_is_told(folder: Path, tmp_path: Path)
     cert.write_text("no certificate")
     done = run("serve", str(folder), "--port", "0", "--cert", str(cert), "--key", str(cert))
     assert done.returncode == 1
-    assert "the certificate or its key cannot be used" in said(done)
+    assert f"{cert} and {cert} cannot be used (" in said(done)
 
 
 def test_a_port_in_use_is_told(folder: Path) -> None:

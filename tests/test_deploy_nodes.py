@@ -105,7 +105,7 @@ async def test_a_node_may_do_what_it_needs_and_remove_nothing(tmp_path: Path) ->
             again.close()
 
         await asyncio.to_thread(story)
-        js = shared.client.jetstream(timeout=0.5)
+        js = shared.client.jetstream(timeout=0.2)
         for wrong in (
             js.delete_stream("roomlink-hall"),
             js.purge_stream("roomlink-hall"),

@@ -121,6 +121,9 @@ def test_any_node_serves_and_a_planned_stop_refuses_nothing(sites: Callable[...,
             {node: one["writes"] for node, one in site.seen(other).items()} == {"a": first == "a", "b": first == "b"}
         )
     )
+    told = [httpx.get(f"{one.url}/metrics").text for one in (site.nodes[first], other)]
+    assert ['roomlink_writes{venue="harbour"} 1.0' in text for text in told] == [True, False]
+    assert 'roomlink_writes{venue="harbour"} 0.0' in told[1]
     refused = httpx.get(f"{other.url}/api/v1/devices")
     assert (refused.status_code, refused.json()["address"]) == (421, site.nodes[first].url)
     answers: list[int] = []

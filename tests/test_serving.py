@@ -19,7 +19,7 @@ from roomlink.serving import asked_for, bind, cannot_use, say_code
         ("https://0.0.0.0:8443", ("hall.example", "other.example"), False, "https://hall.example:8443"),
         ("http://127.0.0.1:8080", ("hall.example",), True, "https://hall.example"),
         ("http://127.0.0.1:8080", ("hall.example",), False, "http://127.0.0.1:8080"),
-        ("https://[::]:8443", ("2001:db8::1",), False, "https://[2001:db8::1]:8443"),
+        ("https://[::]:8443", ("[2001:db8::1]",), False, "https://[2001:db8::1]:8443"),
     ],
 )
 def test_the_code_comes_with_the_address_that_a_browser_can_open(

@@ -65,7 +65,7 @@ KINDS: dict[str, str] = {
     "too-large": "The request is larger than allowed.",
     "not-found": "There is nothing at this address.",
     "wrong-method": "This address does not take that method.",
-    "journal-failed": "The journal could not store the entry; nothing of the request happened. Try again.",
+    "journal-failed": "The journal could not store the entry; what goes towards safe was done, as `detail` says.",
     "our-fault": "Something went wrong on our side; it is in the log.",
 }
 """Every kind of problem, with what it means; served at its ``type``."""

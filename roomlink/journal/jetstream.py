@@ -24,7 +24,7 @@ from roomlink.journal import batches
 from roomlink.journal.batches import BIRTH, ENTRIES, TERM, VOID, Batch
 from roomlink.journal.natslink import NatsLink
 from roomlink.journal.port import Snapshot
-from roomlink.journal.rows import START, Row, Stored, rows_of, snapshot_of, stored_of
+from roomlink.journal.rows import START, Row, rows_of, stored_of
 from roomlink.journal.stream_history import TROUBLE, History
 from roomlink.journal.stream_making import made
 from roomlink.journal.stream_reading import Reading
@@ -120,8 +120,8 @@ class JetStreamJournal:
         self.notices.clear()
         self._objects = made(self._link, self._stream, self._subject, self._place.replicas, self.notices)
         self.reading = Reading(self._link, self._stream, self._subject, self._objects)
-        self._history = History(self.reading)
         self._snapshots = Snapshots(self._link, self._objects, self.notices)
+        self._history = History(self.reading, self._snapshots)
         self.identity = self._birth()
         self._end, self._last_seq, self._last_sum = self._replayed()
 
@@ -192,7 +192,7 @@ class JetStreamJournal:
     def _publish(self, kind: str, name: str, seq: int, at: float, body: bytes, *, expect: int) -> int:
         headers = {**batches.headers(kind, name, seq, at), "Nats-Expected-Last-Sequence": str(expect)}
         work = self._link.js.publish(self._subject, body, timeout=ANSWER_S, stream=self._stream, headers=headers)
-        return self._link.call(work, ANSWER_S + 0.5).seq
+        return self._link.call(work, ANSWER_S + 0.5, self._link.writes).seq
 
     def _landed(self, name: str) -> bool:
         """Whether a batch is in the stream though its answer never came; then it counts."""
@@ -243,6 +243,10 @@ class JetStreamJournal:
         return self._link.client.is_closed
 
     # ---- many nodes
+
+    def behind(self, is_so: bool) -> None:
+        """Say again and again whether the writer is known to be further: then other servers are asked after a while."""
+        self._link.loop.call_soon_threadsafe(lambda: self._link.follows.note(answered=not is_so))
 
     def catch_up(self) -> Iterator[Entry]:
         """The entries that another writer has appended since; ask again until there are none.
@@ -380,18 +384,7 @@ class JetStreamJournal:
         raise JournalDamaged(f"entry {seq} is not in the stream")
 
     def snapshot_before(self, at: float | None = None, upto: int | None = None) -> Snapshot | None:
-        while (found := self._newest(at, upto)) is not None:
-            snapshot = snapshot_of(found[0])
-            if snapshot is not None:
-                return snapshot
-            upto = found[0].seq - 1  # of another version: an older one may do
-        return None
-
-    def _newest(self, at: float | None, upto: int | None) -> tuple[Stored, int] | None:
-        try:
-            return self._snapshots.newest(at, upto)
-        except TROUBLE as error:
-            raise JournalFailed(f"the snapshots could not be read: {error!r}") from error
+        return self._history.snapshot_before(at, upto)
 
     def close(self) -> None:
         with contextlib.suppress(JournalFailed):  # its loop ends all the same

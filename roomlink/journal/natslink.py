@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 import nats
 import nats.errors
+import structlog
 from nats.aio.client import Client
 from nats.js import JetStreamContext
 from nats.js.errors import NoStreamResponseError, ServiceUnavailableError
@@ -20,6 +21,7 @@ from nats.js.errors import NoStreamResponseError, ServiceUnavailableError
 from roomlink.errors import JournalFailed
 
 T = TypeVar("T")
+log = structlog.get_logger("roomlink")
 
 CONNECT_S = 5.0
 RECONNECT_S = 0.1
@@ -63,7 +65,12 @@ class Answers:
             self._since = now
         elif now - self._since > self._patience_s and len(self._client.servers) > 1:
             self._since, self._patience_s = None, min(2 * self._patience_s, ELSEWHERE_S_MAX)
+            log.warning("NATS", notice="JetStream does not answer here: another server is asked", here=self._here())
             self._moving = asyncio.get_running_loop().create_task(self._client.force_reconnect())
+
+    def _here(self) -> str:
+        url = self._client.connected_url
+        return "" if url is None else url.netloc.rpartition("@")[2]
 
 
 class NatsLink:
@@ -87,13 +94,14 @@ class NatsLink:
                 f" and lets this node in: {error!r}"
             ) from error
         self.js: JetStreamContext = self.client.jetstream()
-        self._answers = Answers(self.client)
+        self._answers, self.writes, self.follows = (Answers(self.client) for _ in range(3))
+        # Apart, for a server that is cut off may yet answer what it knows, and take nothing.
 
-    def call(self, work: Coroutine[Any, Any, T], within_s: float) -> T:
+    def call(self, work: Coroutine[Any, Any, T], within_s: float, answers: Answers | None = None) -> T:
         """Ask the servers in the link's loop, and wait for it. Raises TimeoutError after ``within_s`` seconds."""
-        return self._run(self.asked(work), within_s)
+        return self._run(self.asked(work, answers), within_s)
 
-    async def asked(self, work: Coroutine[Any, Any, T]) -> T:
+    async def asked(self, work: Coroutine[Any, Any, T], answers: Answers | None = None) -> T:
         """The same, to be awaited in the link's loop."""
         answered = True
         try:
@@ -102,7 +110,7 @@ class NatsLink:
             answered = False
             raise
         finally:
-            self._answers.note(answered=answered)
+            (answers or self._answers).note(answered=answered)
 
     def _run(self, work: Coroutine[Any, Any, T], within_s: float) -> T:
         running = asyncio.run_coroutine_threadsafe(work, self.loop)

@@ -11,8 +11,10 @@ from roomlink.core.events import Entry
 from roomlink.errors import JournalFailed
 from roomlink.journal import batches
 from roomlink.journal.batches import Batch
-from roomlink.journal.rows import START
+from roomlink.journal.port import Snapshot
+from roomlink.journal.rows import START, snapshot_of
 from roomlink.journal.stream_reading import Reading
+from roomlink.journal.stream_snapshots import Snapshots
 
 TROUBLE = (nats.errors.Error, JetStreamError, TimeoutError, OSError)
 
@@ -23,8 +25,8 @@ class History:
     Raises ``JournalFailed`` where the servers do not answer, ``JournalDamaged`` where an entry is missing or not whole.
     """
 
-    def __init__(self, reading: Reading) -> None:
-        self._reading = reading
+    def __init__(self, reading: Reading, snapshots: Snapshots) -> None:
+        self._reading, self._snapshots = reading, snapshots
 
     def entries(self, after: int, last: int, end: int) -> Iterator[Entry]:
         """Those with ``after < seq <= last``, which lie up to the place ``end``."""
@@ -61,3 +63,15 @@ class History:
             yield from self._reading.settled(first(), end)
         except TROUBLE as error:
             raise JournalFailed(f"the journal could not be read: {error!r}") from error
+
+    def snapshot_before(self, at: float | None, upto: int | None) -> Snapshot | None:
+        """The newest whole one with a stamp of at most ``at`` and a ``seq`` of at most ``upto``."""
+        try:
+            while (found := self._snapshots.newest(at, upto)) is not None:
+                snapshot = snapshot_of(found[0])
+                if snapshot is not None:
+                    return snapshot
+                upto = found[0].seq - 1  # of another version: an older one may do
+        except TROUBLE as error:
+            raise JournalFailed(f"the snapshots could not be read: {error!r}") from error
+        return None

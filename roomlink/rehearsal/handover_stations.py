@@ -68,11 +68,13 @@ def _value(value: Any, spec: Mapping[str, Any]) -> str:
 
 
 def _sources(h: Handover) -> Iterator[Row]:
-    """Those of zones by choice and zone, then the venue's."""
+    """Those of zones, alike ones together, then the venue's."""
+    found: dict[tuple[str, str], list[str]] = {}
     for zone, z in h.data["zones"].items():
         for control, spec in z["controls"].items():
-            if spec.get("sources"):
-                yield from ((option, h.zone(zone), control, "its zone's group") for option in spec["options"])
+            for option in spec["options"] if spec.get("sources") else ():
+                found.setdefault((option, control), []).append(h.zone(zone))
+    yield from ((option, listing(zones), control, "its zone's group") for (option, control), zones in found.items())
     for source, entry in h.data.get("venue_sources", {}).items():
         choices = f"those that take {listing(entry['carries'])}"
         yield f"venue/{source}", f"{entry['name']}, of the venue", choices, "every zone"

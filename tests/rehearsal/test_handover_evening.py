@@ -95,7 +95,7 @@ def test_each_part_of_a_station_says_what_it_does_and_where_it_is_wired(found: d
 
 def test_sources_microphones_and_overflows_say_what_travels_where(found: dict[str, str]) -> None:
     """A cabled microphone stays; a radio one lists where it may go; the venue's sources are everywhere."""
-    assert ["laptop", '\'=North & "co"', "program", "its zone's group"] in rows(found, "sources")
+    assert ["laptop", '\'=North & "co" and South', "program", "its zone's group"] in rows(found, "sources")
     assert ["venue/music", "Music, of the venue", "those that take sound", "every zone"] in rows(found, "sources")
     told = {row[0]: row[2:] for row in rows(found, "microphones")}
     assert told["north-lectern"] == ["cabled", "north", "north", "none", "none"]

@@ -6,7 +6,7 @@
  * @typedef {{zone: string, who: string, type: string}} Filter  empty members let everything pass
  */
 import { alarmName } from "./alarms.js";
-import { controllerName, controlName, figure, listed, motionWords, optionName, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
+import { controllerName, controlName, figure, listed, motionWords, optionName, personWords, valueWords, wallName, wallWords, words, zoneName } from "./format.js";
 import { lockWords } from "./locks.js";
 import { divisionNews } from "./divisions.js";
 import { DIARY_SAYINGS } from "./journal-diary.js";
@@ -30,6 +30,9 @@ export const TYPES = /** @type {Record<string, string>} */ ({
   armed: "Bindings armed",
   disarmed: "Bindings disarmed",
   checked: "Checked on site",
+  booking: "Bookings",
+  phase: "Bookings that begin or end",
+  "wall-request": "Walls that are asked for",
   configured: "Configuration",
   session: "Sign-ins",
   "session-ended": "Sign-outs",
@@ -102,7 +105,7 @@ const SAYINGS = /** @type {Record<string, Saying>} */ ({
   "key-removed": (_, { key, why }) => `${key} is no longer let in (${why})`,
   lock: (venue, { lock, now }) => lockWords({ [lock]: { ...now, until: typeof now?.until === "number" ? new Date(now.until * 1000).toISOString() : null } }, lock, venue).replace(/\.$/, ""),
   "lock-ended": (_, { lock, why }) => `${words(lock)} is no longer locked (${why})`,
-  lead: (venue, { now }) => `${controllerName(venue, now?.controller)} has the lead, ${now?.why === "taken" ? `taken by ${now?.by}` : "as the panel that led is away"}`,
+  lead: (venue, { now }) => `${controllerName(venue, now?.controller)} has the lead, ${now?.why === "taken" ? `taken by ${personWords(venue, now?.by ?? "")}` : "as the panel that led is away"}`,
   "lead-ended": () => "The lead goes by the lead order again",
   panel: (venue, { controller, since }) => `${controllerName(venue, controller)}: its panel is ${since === null ? "back" : "away"}`,
   configured: (_, { digest }) => `Configuration ${String(digest).slice(0, 12)}`,

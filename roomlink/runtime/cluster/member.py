@@ -175,7 +175,9 @@ class Member(Writer):
         """
         self._clock.follow(stamp)
         self.last_word = max(stamp, self.last_word)
-        if self.engine.seq >= self._told_seq:
+        behind = self.engine.seq < self._told_seq
+        self._journal.behind(behind)
+        if not behind:
             self._heard_at = _running()
         self._told_seq = seq
 
