@@ -339,10 +339,10 @@ class JetStreamJournal:
 
         Raises ``JournalFailed`` where the servers do not answer, or others write at this very moment: ask again.
         """
-        for entry in self.catch_up():
-            self._ungiven.append(entry)
         said = orjson.dumps({"node": self._place.node, "term": term})
         try:
+            for entry in self.catch_up():
+                self._ungiven.append(entry)
             self._end = self._publish(TERM, term, self._last_seq, self._stamp(), said, expect=self._end)
         except TROUBLE as error:
             # If it came through after all, it counts like any other message: the next attempt catches up with it.

@@ -27,10 +27,10 @@ CONNECT_S = 5.0
 RECONNECT_S = 0.1
 PING_S = 1
 """How often a quiet connection is asked for a sign of life; two that are missing end it."""
-ELSEWHERE_S, ELSEWHERE_S_MAX = 2.0, 16.0
+ELSEWHERE_S, ELSEWHERE_S_MAX = 2.0, 4.0
 """After so long without one answer of JetStream a connection goes to another server, though this one is there.
 
-Where the next one does not answer either it stays twice as long, and so on: then most of them are down.
+Where the next one does not answer either it stays twice as long: then most of them are down, or elect a leader.
 """
 NO_ANSWER = (TimeoutError, ServiceUnavailableError, NoStreamResponseError, nats.errors.NoRespondersError)
 

@@ -24,6 +24,8 @@ log = structlog.get_logger("roomlink")
 Data = dict[str, Any]
 PULSE_S = 0.25
 """How often each node tells that it lives, and what its panels hold."""
+TRY_S = 4.0
+"""How long a node that has the lease tries to take the journal over, before it lets another try."""
 AGAIN_S = 1.0
 """After so long a node that could not do the writer's work competes for the lease again."""
 OLD = (
@@ -118,10 +120,13 @@ class Seat:
                     await self._give_up()
 
     async def _take_over(self) -> None:
+        end = self.member.clock.stamp() + TRY_S
         while self.lease.held and not self.member.leading and not self._leaving:
             try:
                 await self.member.lead()
             except JournalFailed as error:
+                if self.member.clock.stamp() > end:
+                    raise  # others may have a way to the journal
                 log.warning("not taken over yet", error=str(error))
                 await asyncio.sleep(0.05)
         if not self.member.leading:

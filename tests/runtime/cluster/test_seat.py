@@ -9,7 +9,7 @@ import nats
 import pytest
 
 from roomlink.core.commands import Act, Actor
-from roomlink.errors import JournalDamaged, RoomlinkError
+from roomlink.errors import JournalDamaged, JournalFailed, RoomlinkError
 from roomlink.journal.jetstream import JetStreamJournal, Place
 from roomlink.runtime.cluster import lease
 from roomlink.runtime.cluster import seat as seats_of
@@ -191,3 +191,20 @@ async def test_whatever_lies_in_the_bucket_does_not_keep_a_node_from_the_lease(h
     a = await hall.seat("a")
     await led_by(a)
     await client.close()
+
+
+async def test_who_has_the_lease_and_no_way_to_the_journal_lets_another_lead(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its lease could be renewed for ever, and nobody would write."""
+    monkeypatch.setattr(seats_of, "TRY_S", 0.2)
+    a = await hall.seat("a")
+    await led_by(a)
+
+    def unanswered(_term: str) -> Any:
+        raise JournalFailed("no answer")
+
+    monkeypatch.setattr(a.node.journal, "take_over", unanswered)
+    b = await hall.seat("b")
+    await a.seat._give_up()
+    await until(lambda: b.member.leading)
