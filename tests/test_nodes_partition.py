@@ -36,7 +36,7 @@ DEATHS = int(os.environ.get("ROOMLINK_SERVER_DEATHS", "1"))
 """2: first a server of NATS dies that neither leads the journal nor has the writer; always the one that leads it."""
 SLACK_S = 0.6
 """What a loaded machine may add to a time that the service keeps."""
-ELECTED_S = 20.0
+ELECTED_S = 30.0
 """How long servers may take to elect new leaders; they take up to 9 s by themselves."""
 
 

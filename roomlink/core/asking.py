@@ -69,18 +69,25 @@ def decide_wall(draft: Draft, command: CombineWall) -> tuple[str, ...]:
     if command.controller is not None:
         _require_speaks(draft, command.controller, between)
         if division is not None and division.why == FENCE:
-            text = f"{name} is open between two bookings: a technician decides, on the plan"
-            raise Refused("fenced", text, partition=name)
+            raise _fenced(name)
     if not draft.walls[name].joins:
         text = f"{name} is not open: only an open wall combines its zones or is kept apart; an overflow joins others"
         raise Refused("not-open", text, partition=name, position=draft.walls[name].position)
     if command.combine:
+        # Fences are looked for when a wall opens; a booking may have begun beyond it since.
+        if command.controller is not None and division is not None and fences.keeps_apart(draft, name, {name}):
+            raise _fenced(name)
         end(draft, name, f"combined by {command.by.who}")
     elif division is None or division.why != APART:
         if division is not None and division.why == FENCE:
             alarms.clear_alarm(draft, fences.alarm_of(name))
         draft.emit(DivisionSet(name, Division(APART, draft.now, command.by.who)))
     return between
+
+
+def _fenced(name: str) -> Refused:
+    text = f"{name} is open between two bookings: a technician decides, on the plan"
+    return Refused("fenced", text, partition=name)
 
 
 def _require_speaks(draft: Draft, controller: str, between: tuple[str, str]) -> None:

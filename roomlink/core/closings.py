@@ -21,6 +21,7 @@ from roomlink.core.evening_records import (
     PresenceSet,
     ReportPresence,
 )
+from roomlink.core.groups import has_guests
 from roomlink.core.instants import clock, rfc3339
 from roomlink.core.state import Draft, State
 from roomlink.errors import Refused
@@ -78,7 +79,7 @@ def announce(draft: Draft, command: AnnounceRoutine) -> Data:
     quiet, told = draft.spec.routines[name].unless_used, []
     for zone in zones_of(draft, name) if quiet > 0.0 and command.due > draft.now else ():
         busy = _in_use(draft, zone, quiet, draft.now)
-        if busy is not None and zone not in draft.in_use and (name, zone) not in draft.closings:
+        if busy is not None and not has_guests(draft, zone) and (name, zone) not in draft.closings:
             draft.emit(ClosingSet(name, zone, Closing(command.due, command.due, busy[1], None)))
             told.append(zone)
     return {"zones": told}
@@ -130,10 +131,10 @@ def report_presence(draft: Draft, command: ReportPresence) -> Data:
 
 
 def settle(draft: Draft) -> None:
-    """After a new configuration: what waits for routines or zones that are gone is over."""
+    """After a new configuration: what waits for routines that are gone, or are for other zones now, is over."""
     for routine, zone in list(draft.closings.live()):
         spec = draft.spec.routines.get(routine)
-        if spec is None or spec.unless_used <= 0.0 or zone not in draft.spec.zones:
+        if spec is None or spec.unless_used <= 0.0 or zone not in zones_of(draft, routine):
             draft.emit(ClosingEnded(routine, zone, "it is no longer configured"))
     for zone in list(draft.presences.live()):
         if zone not in draft.spec.data.get("presence", {}):

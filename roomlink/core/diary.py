@@ -20,6 +20,7 @@ from roomlink.core.booking_checks import (
     told_apart,
 )
 from roomlink.core.bookings import (
+    BEFORE_THE_END,
     STATUSES,
     Booking,
     BookingDropped,
@@ -212,8 +213,13 @@ def _only(olds: dict[str, Occurrence], starts: Sequence[float]) -> Occurrence | 
 
 
 def _going_on(draft: Draft, new: Occurrence, old: Occurrence | None) -> Occurrence:
-    """A new date in the phase that it should be in: what is past is over, and what was begun goes on."""
+    """A new date in the phase that it should be in: what is past is over, and what was begun goes on.
+
+    One that is on and has its end in the past now is at its end at once, with all that is done then.
+    """
     target = new.phase_at(draft.now) if new.acts else "waiting"
+    if old is not None and old.phase in BEFORE_THE_END and target in ("clear-down", "over"):
+        return replace(new, phase=old.phase)  # its next phase is due by now
     if target == "over" or (old is not None and old.live):
         return replace(new, phase=target)
     return new

@@ -58,8 +58,10 @@ def _settle(draft: Draft, key: OccurrenceKey) -> None:
         if old is not None:
             draft.emit(EndingDropped(*key))
         return
-    if old is None or (old.zones, old.end) != (one.zones, one.end):
-        warn = one.end - before
+    warn = one.end - before
+    # A newer configuration may tell guests earlier or later; those who were told are not told again.
+    stale = old is not None and old.warn is not None and old.warn != warn
+    if old is None or stale or (old.zones, old.end) != (one.zones, one.end):
         draft.emit(EndingSet(*key, Ending(one.zones, one.end, warn if warn > draft.now else None)))
 
 

@@ -32,7 +32,7 @@ def fence(draft: Draft, opened: Iterable[str]) -> None:
         return
     waiting = dict.fromkeys(opened)
     for wall in list(waiting):
-        apart = _keeps_apart(draft, wall, waiting)
+        apart = keeps_apart(draft, wall, waiting)
         del waiting[wall]
         if apart:
             draft.emit(DivisionSet(wall, Division(FENCE, draft.now)))
@@ -44,7 +44,7 @@ def fence(draft: Draft, opened: Iterable[str]) -> None:
             )
 
 
-def _keeps_apart(state: State, wall: str, without: Collection[str]) -> bool:
+def keeps_apart(state: State, wall: str, without: Collection[str]) -> bool:
     """Whether two different live bookings lie on the sides of a wall, those ``without`` left aside."""
     a, b = state.spec.partitions[wall].between
     beside = ties(state, without)
@@ -70,6 +70,6 @@ def follow(draft: Draft) -> None:
     if next(draft.divisions.live(), None) is None or not any(isinstance(event, _ENDS) for event in draft.events):
         return
     for wall in list(draft.divisions.live()):
-        if draft.divisions[wall].why == FENCE and not _keeps_apart(draft, wall, {wall}):
+        if draft.divisions[wall].why == FENCE and not keeps_apart(draft, wall, {wall}):
             alarms.clear_alarm(draft, alarm_of(wall))
             draft.emit(DivisionSet(wall, Division(ASKED, draft.now)))

@@ -76,3 +76,8 @@ def regrouped(state: State, seeds: Iterable[str]) -> list[tuple[str, ...]]:
 
 def shares_group(state: State, a: str, b: str) -> bool:
     return a == b or b in state.group_of.get(a, ())
+
+
+def has_guests(state: State, zone: str) -> bool:
+    """Whether a live booking has a zone, or another of its group: then people are in that room."""
+    return any(member in state.in_use for member in state.group_of.get(zone, (zone,)))

@@ -106,7 +106,7 @@ def settle(draft: Draft, old: Spec) -> None:
     """After a new configuration: leads and absences of what is gone end, with another lead order all leads that were
     given. Called before roles are settled.
     """
-    anew = draft.spec.combining != old.combining
+    anew = draft.spec.lead_rank != old.lead_rank
     for group in list(draft.leads.live()):
         controller = draft.leads[group].controller
         spec = draft.spec.controllers.get(controller)

@@ -25,6 +25,7 @@ from roomlink.core.checks import require
 from roomlink.core.commands import Actor, RecallScene, RunRoutine
 from roomlink.core.diary_apply import overlapping
 from roomlink.core.events import Noticed, Regrouped
+from roomlink.core.groups import has_guests
 from roomlink.core.instants import rfc3339
 from roomlink.core.late_turns import late_at
 from roomlink.core.state import Draft, State
@@ -102,10 +103,14 @@ def settle(draft: Draft, zones: Iterable[str], *, treats: bool = True) -> None:
 
 
 def follow(draft: Draft) -> None:
-    """After any command: where zones were regrouped, the links of the bookings there follow."""
+    """After any command: where zones were regrouped, the links of the bookings there follow, and idle zones that part
+    from one wait for it no longer.
+    """
     if next(draft.in_use.live(), None) is None:
         return
     regrouped = {z for event in draft.events if isinstance(event, Regrouped) for group in event.groups for z in group}
+    if regrouped and next(draft.deferred.live(), None) is not None:
+        freed(draft, [zone for zone in draft.spec.zones if zone in regrouped])
     taken = [zone for zone in draft.spec.zones if zone in regrouped and zone in draft.in_use] if regrouped else []
     if taken:
         settle(draft, taken, treats=draft.spec.combining is None)
@@ -126,20 +131,30 @@ def _settle_links(draft: Draft, zones: list[str], treats: bool) -> None:
                 links.drop_reason(draft, controller, zone, "booking", "no booking links it any more")
     for zone in zones:
         for controller in _leads(draft, zone):
-            link = draft.links.get((controller, zone))
-            if link is None or "booking" not in link.reasons:
+            if not _booked(draft, controller, zone) and not _undone(draft, controller, zone):
                 links.link(draft, controller, zone, "booking", treats=treats)
 
 
-def _leads(draft: Draft, zone: str) -> list[str]:
+def _booked(state: State, controller: str, zone: str) -> bool:
+    link = state.links.get((controller, zone))
+    return link is not None and "booking" in link.reasons
+
+
+def _undone(draft: Draft, controller: str, zone: str) -> bool:
+    """Whether a hand had unlinked before this command what the booking wanted then: it stays as the hand has it."""
+    before = draft.beneath
+    return not _booked(before, controller, zone) and zone in before.spec.zones and controller in _leads(before, zone)
+
+
+def _leads(state: State, zone: str) -> list[str]:
     """The controller that a booking links to a zone: the lead of the booking's part that is one room with it now."""
-    one = _user(draft, zone)
+    one = _user(state, zone)
     if one is None:
         return []
-    group = draft.group_of.get(zone, (zone,))
+    group = state.group_of.get(zone, (zone,))
     part = tuple(z for z in group if z in one.zones)
-    lead = leading.lead_of(draft, part)
-    homed = [controller for z in part for controller in draft.spec.homed_at.get(z, ())]
+    lead = leading.lead_of(state, part)
+    homed = [controller for z in part for controller in state.spec.homed_at.get(z, ())]
     return [lead] if lead is not None else homed[:1]
 
 
@@ -213,14 +228,17 @@ def run_in(draft: Draft, routine: str, zones: Iterable[str], by: Actor, due: flo
         if waiting != draft.deferred.get(routine, ()):
             draft.emit(RoutineDeferred(routine, waiting))
     elif busy:
-        locked = any(zone not in draft.in_use for zone in busy)
+        locked = not all(has_guests(draft, zone) for zone in busy)
         draft.emit(Noticed(f"{who} left out {', '.join(busy)}: a booking {'or a lock ' if locked else ''}has it"))
     return list(free)
 
 
 def freed(draft: Draft, zones: Iterable[str]) -> None:
-    """Zones are free: routines that waited for them run there, unless the next booking begins at this very moment."""
-    free = [z for z in zones if not _held(draft, z) and not _begins_now(draft, z)]
+    """Zones are free: routines that waited for them, or for others of their groups, run there, unless the next booking
+    begins at this very moment.
+    """
+    rooms = dict.fromkeys(z for zone in zones for z in draft.group_of.get(zone, (zone,)))
+    free = [z for z in rooms if not _held(draft, z) and not _begins_now(draft, z)]
     for name in list(draft.deferred.live()) if free else ():
         waiting = draft.deferred[name]
         run = tuple(zone for zone in waiting if zone in free and zone in draft.spec.zones)
@@ -233,7 +251,7 @@ def freed(draft: Draft, zones: Iterable[str]) -> None:
 
 def _held(state: State, zone: str) -> bool:
     """Whether a booking or a lock by hand holds a zone, so that routines leave it alone."""
-    return zone in state.in_use or locks.over_zone(state, zone) is not None
+    return has_guests(state, zone) or locks.over_zone(state, zone) is not None
 
 
 def _begins_now(draft: Draft, zone: str) -> bool:
@@ -244,11 +262,16 @@ def _begins_now(draft: Draft, zone: str) -> bool:
 
 def reconfigure(draft: Draft) -> None:
     """After a new configuration: links, requests and routines that nothing stands for any more are gone."""
+    zones = [zone for zone in draft.spec.zones if zone in draft.in_use]
     for wall in list(draft.wall_requests.live()):
         if wall not in draft.spec.partitions:
             draft.emit(WallRequestEnded(wall))
-    settle(draft, [zone for zone in draft.spec.zones if zone in draft.in_use])
+        else:
+            # It may stand between other zones now, which nobody has.
+            zones += draft.spec.partitions[wall].between
+    settle(draft, zones)
     for name in list(draft.deferred.live()):
-        kept = tuple(z for z in draft.deferred[name] if z in draft.spec.zones and name in draft.spec.routines)
+        still = closings.zones_of(draft, name) if name in draft.spec.routines else ()
+        kept = tuple(zone for zone in draft.deferred[name] if zone in still)
         if kept != draft.deferred[name]:
             draft.emit(RoutineDeferred(name, kept))

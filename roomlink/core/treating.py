@@ -35,11 +35,19 @@ def treat(
     old = next(iter(olds)) if len(olds) == 1 else None
     if old is None:
         _combine(draft, combining, group, reference.choose(draft, group, reference.parts_of(group, old_of)))
+    elif _goes_on(draft, group, old):
+        return
     elif len(group) == 1:
         _separate(draft, combining, group[0])
     elif (lead := lead_of(draft, group)) != led[old]:
         home = None if lead is None else draft.spec.controllers[lead].home
         _follow_rules(draft, combining, group, None if home is None else Reference(home, (home,)), parting=True)
+
+
+def _goes_on(state: State, group: Group, old: Group) -> bool:
+    """Whether a live booking keeps all its zones, and only idle ones leave it: it goes on as it is."""
+    left = [zone for zone in old if zone not in group]
+    return any(zone in state.in_use for zone in group) and not any(zone in state.in_use for zone in left)
 
 
 def _combine(draft: Draft, combining: CombiningSpec, group: Group, chosen: Reference | None) -> None:

@@ -321,10 +321,11 @@ class JetStreamJournal:
             heard(News(self._end, given, term=False))
         while True:
             try:
-                self._not_before(await self.reading.ends())
                 async for one in self.reading.coming(self._end + 1):
                     body = one if one.body else one._replace(body=await self.reading.large(one))
                     heard(News(one.place, self._followed(one, batches.rows_in(body)), one.kind == TERM))
+                # A server that is cut off may tell an old end; it would not have made a reader, as this one just did.
+                self._not_before(await self.reading.ends())
             except (Rewound, JournalDamaged) as ends:
                 heard(ends)
                 return

@@ -54,6 +54,7 @@ class Answers:
     def __init__(self, client: Client) -> None:
         self._client = client
         self._since: float | None = None
+        self._last = 0.0
         self._patience_s = ELSEWHERE_S
 
     def note(self, *, answered: bool) -> None:
@@ -61,12 +62,13 @@ class Answers:
         now = time.monotonic()
         if answered:
             self._since, self._patience_s = None, ELSEWHERE_S
-        elif self._since is None:
+        elif self._since is None or now - self._last > ELSEWHERE_S_MAX:
             self._since = now
         elif now - self._since > self._patience_s and len(self._client.servers) > 1:
             self._since, self._patience_s = None, min(2 * self._patience_s, ELSEWHERE_S_MAX)
             log.warning("NATS", notice="JetStream does not answer here: another server is asked", here=self._here())
             self._moving = asyncio.get_running_loop().create_task(self._client.force_reconnect())
+        self._last = now
 
     def _here(self) -> str:
         url = self._client.connected_url
@@ -94,8 +96,8 @@ class NatsLink:
                 f" and lets this node in: {error!r}"
             ) from error
         self.js: JetStreamContext = self.client.jetstream()
-        self._answers, self.writes, self.follows = (Answers(self.client) for _ in range(3))
         # Apart, for a server that is cut off may yet answer what it knows, and take nothing.
+        self._reads, self.writes, self.follows = (Answers(self.client) for _ in range(3))
 
     def call(self, work: Coroutine[Any, Any, T], within_s: float, answers: Answers | None = None) -> T:
         """Ask the servers in the link's loop, and wait for it. Raises TimeoutError after ``within_s`` seconds."""
@@ -110,7 +112,8 @@ class NatsLink:
             answered = False
             raise
         finally:
-            (answers or self._answers).note(answered=answered)
+            if answers is not None or not answered:  # that something is read proves nothing
+                (answers or self._reads).note(answered=answered)
 
     def _run(self, work: Coroutine[Any, Any, T], within_s: float) -> T:
         running = asyncio.run_coroutine_threadsafe(work, self.loop)

@@ -253,7 +253,7 @@ class Watch:
         chosen = adopted(self.plan, group, old_of, used, before.in_use, state.absent) if len(olds) > 1 else None
         kept = self._kept(before, state, group[0], now) if len(group) == 1 else {}
         led = hand_rules.led(self.plan, before.roles, next(iter(olds))), hand_rules.led(self.plan, state.roles, group)
-        wishes = treated(self.plan, group, olds, base, kept, chosen, near, led)
+        wishes = treated(self.plan, group, olds, base, kept, chosen, near, led, before.in_use)
         return wishes | travelling.muted(self.plan, group, olds, state)
 
     def _treatments(self, before: Before, state: State, base: dict[tuple[str, str], Value], now: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Container, Mapping
 from statistics import fmean
 
 from roomlink.core.spec import ChoiceSpec, CombiningSpec, Value
@@ -26,12 +26,14 @@ def treated(
     chosen: Adopted | None,
     near: Callable[[Key], Collection[str]] | None = None,
     leads: tuple[str | None, str | None] | None = None,
+    in_use: Container[str] = (),
 ) -> dict[Key, Wish]:
     """What each control of ``group``, which was ``olds`` until now, shall go to.
 
     ``kept`` is what a zone that stands alone gets back; ``chosen`` is adopted by those who join. ``near`` gives the
     places whose sources a choice may have then; the zones of the group if nothing is said. ``leads``: who led the old
-    group and who leads the new one, where there is one old group; by the lead order if nothing is said.
+    group and who leads the new one, where there is one old group; by the lead order if nothing is said. A booking that
+    keeps all of its zones, those ``in_use``, goes on as it is.
     """
     near = near or (lambda key: group)
     wishes: dict[Key, Wish] = {}
@@ -45,6 +47,8 @@ def treated(
     old = next(iter(olds))
     if len(olds) > 1:
         _join(plan, combining, group, near, wishes, chosen)
+    elif (live := {zone for zone in old if zone in in_use}) and live <= set(group):
+        pass
     elif len(group) == 1:
         _separate(plan, combining, group[0], near, wishes, kept)
     elif (led := leads or (plan.lead_of(old), plan.lead_of(group)))[0] != led[1]:

@@ -20,6 +20,7 @@ from roomlink.core.act import HELD
 from roomlink.core.commands import Act, Actor, Command, LetGo, RecallScene
 from roomlink.core.spec import LevelSpec
 from roomlink.core.state import State
+from roomlink.core.travel_events import MicrophoneAssigned
 from roomlink.drivers.mapping import Scaling
 from roomlink.drivers.outbox import alike
 from roomlink.drivers.port import Value
@@ -264,7 +265,7 @@ class Stations:
                         names.add(event.control)
             elif isinstance(event, ev.LinkSet | ev.LinkEnded):
                 touched[event.controller] = None
-            elif isinstance(event, ev.Regrouped):
+            elif isinstance(event, ev.Regrouped | MicrophoneAssigned):
                 touched.update(dict.fromkeys(self._lamps))
         for controller, names in touched.items():
             for part, runner in self._lamps.get(controller, ()):

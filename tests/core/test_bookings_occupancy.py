@@ -192,6 +192,56 @@ def test_links_and_requests_end_with_the_booking(driver: Driver) -> None:
     assert requests(driver) == {}
 
 
+def test_a_wall_that_a_new_configuration_puts_between_other_zones_is_asked_for_by_nobody(driver: Driver) -> None:
+    """So nobody is late with it."""
+    book(driver, "ab", 10, 60)
+    wait(driver, 11)
+    assert requests(driver) == {"a-b": "open", "b-c": "closed"}
+    moved = data()
+    moved["zones"]["d"] = moved["zones"]["c"]
+    moved["partitions"]["a-b"]["between"] = ["c", "d"]
+    driver.configure(moved)
+    assert requests(driver) == {"b-c": "closed"}
+
+
+def test_what_a_hand_unlinks_while_a_booking_is_on_stays_unlinked() -> None:
+    """As its guests come, have it longer, and the configuration is read again: else ``carry`` would set its level."""
+    driver = Driver(data(panel={"on_link": "carry"}))
+    book(driver, "ab", 10, 60, name="gala", set_up=300.0)
+    driver.wall("a-b", "open")
+    wait(driver, 6)
+    driver.set("a-panel", "volume", -10.0)
+    driver.unlink("a-panel", "b")
+    driver.set("b", "volume", -50.0)
+    wait(driver, 11)
+    change_one(driver, "gala", key(10), end=at(70))
+    driver.configure(data(panel={"on_link": "carry"}))
+    driver.advance(60.0)
+    assert (driver.linked("a-panel"), driver.value("b", "volume")) == (["a"], -50.0)
+    wait(driver, 71)
+    book(driver, "ab", 80, 90)
+    wait(driver, 81)
+    assert driver.linked("a-panel") == ["a", "b"]
+
+
+@pytest.mark.parametrize("end", ["over", "closed"])
+def test_a_routine_leaves_an_idle_zone_alone_that_has_joined_a_live_booking(end: str) -> None:
+    """People are in that room; where it waits, it runs as they are gone or the wall closes."""
+    routine = {"scene": "dark", "cron": {}, "when_busy": "defer", "zones": ["b"]}
+    driver = hall(routines={"night": routine})
+    book(driver, "a", 10, 60)
+    wait(driver, 20)
+    driver.wall("a-b", "open")
+    assert driver.do(RunRoutine(PLAIN, "night", driver.now)).reply["zones"] == []
+    assert driver.values("mute", "ab") == [False, False]
+    if end == "closed":
+        driver.wall("a-b", "closed")
+    else:
+        wait(driver, 61)
+    assert driver.values("mute", "ab") == [False, True]
+    assert not list(driver.state.deferred.live())
+
+
 def test_two_bookings_side_by_side_both_ask_for_the_wall_between(driver: Driver) -> None:
     """The request stays until the later one ends, too."""
     book(driver, "a", 60, 120, name="first")

@@ -166,3 +166,16 @@ def test_a_new_configuration_forgets_what_it_does_not_have() -> None:
     run(driver, 60)
     driver.configure(data())
     assert (len(driver.state.closings), len(driver.state.presences)) == (0, 0)
+
+
+def test_a_new_configuration_in_which_a_routine_is_for_other_zones_forgets_those_it_waited_for() -> None:
+    """Whether it waited for people or for a booking."""
+    driver = hall(when_busy="defer")
+    book(driver, "b", 30, 90)
+    driver.advance_to(at(50))
+    driver.set("a", "volume", -20.0)
+    run(driver, 60)
+    routine = driver.state.spec.data["routines"]["all-off"]
+    driver.configure({**driver.state.spec.data, "routines": {"all-off": {**routine, "zones": ["c"]}}})
+    driver.advance_to(at(120))
+    assert (driver.value("a", "mute"), driver.value("b", "mute"), told(driver)) == (False, False, [])

@@ -124,6 +124,18 @@ def test_a_date_that_is_moved_or_cancelled_takes_its_warning_along() -> None:
     assert ("ending", "gala", key(60)) not in driver.state.deadlines.standing()
 
 
+def test_a_new_configuration_tells_guests_when_it_says() -> None:
+    """Also those who are here already; who was told is not told twice."""
+    driver = hall()
+    book(driver, "a", 60, 120, name="gala")
+    driver.advance_to(at(70))
+    driver.configure(data(bookings={**WARNED, "warn": 1200.0}, scenes=IDLE))
+    driver.advance_to(at(100))
+    assert len(told(driver)) == 1
+    driver.configure(data(bookings=WARNED, scenes=IDLE))
+    assert len(told(driver)) == 1
+
+
 def test_a_venue_that_warns_nobody_has_no_warnings() -> None:
     """As all of before warnings were known."""
     driver = hall(bookings={"warn": 0.0})
@@ -182,6 +194,44 @@ def test_what_guests_pinned_and_locked_is_free_when_they_are_gone() -> None:
     assert list(driver.state.locks.live()) == ["kims"]
 
 
+def test_a_lock_of_guests_keeps_no_microphone_open_at_clear_down() -> None:
+    """It goes first, so that their zone is idle as well."""
+    driver = hall(idle=True, microphones={"lectern": {"name": "Lectern", "zone": "a", "mute": "mute"}})
+    book(driver, "a", 60, 120, name="gala", clear_down=900.0)
+    driver.advance_to(at(100))
+    driver.do(SetLock(Actor("a-panel", "panel"), "guests", zone="a"))
+    driver.advance_to(at(121))
+    assert (driver.value("a", "mute"), driver.value("a", "volume")) == (True, -50.0)
+
+
+def test_zones_that_part_as_guests_pins_go_are_idle_all_the_same() -> None:
+    """What ``on_separate`` restores comes before the idle scene."""
+    rules = venues.lead_by_order("abc", on_separate={"program": "restore", "volume": "restore"})
+    driver = hall(idle=True, combining=rules)
+    book(driver, "ab", 60, 120, name="gala", clear_down=900.0)
+    driver.advance_to(at(100))
+    driver.wall("a-b", "closed")
+    driver.set("b", "program", "laptop")
+    driver.do(ReportWall(Actor("a-panel", "http"), "a-b", "open", pin=86400.0))
+    driver.advance_to(at(121))
+    assert driver.groups()[0] == ["a"]
+    assert (driver.value("b", "program"), driver.value("b", "volume")) == (None, -50.0)
+
+
+@pytest.mark.parametrize("clear_down", [0.0, 1800.0])
+def test_a_booking_whose_end_is_put_before_now_clears_down_at_once(clear_down: float) -> None:
+    """As its guests are gone: only what is cancelled stays as it is."""
+    driver = hall(idle=True, microphones={"lectern": {"name": "Lectern", "zone": "a", "mute": "mute"}})
+    book(driver, "a", 60, 120, name="gala", clear_down=clear_down)
+    driver.advance_to(at(100))
+    driver.link("a-panel", "c")
+    change_one(driver, "gala", key(60), end=at(82))
+    driver.wake()
+    phase = "clear-down" if clear_down and at(82) + clear_down > driver.now else "over"
+    assert driver.state.occurrences["gala", key(60)].phase == phase
+    assert (driver.value("a", "mute"), driver.value("a", "volume"), driver.linked("a-panel")) == (True, -50.0, ["a"])
+
+
 # After an outage
 
 
@@ -195,6 +245,17 @@ def test_after_a_long_outage_zones_without_a_booking_are_idle(away: float, volum
     driver.set("b", "volume", -12.0)
     driver.restart(down_s=away)
     assert (driver.value("a", "volume"), driver.value("b", "volume")) == (volume, -12.0)
+
+
+def test_after_a_long_outage_an_idle_zone_that_has_joined_a_live_booking_stays_as_it_is() -> None:
+    """Its people are in that room."""
+    driver = hall(idle=True)
+    book(driver, "b", 0, 600, name="gala")
+    driver.advance_to(at(10))
+    driver.wall("a-b", "open")
+    driver.set("a", "volume", -10.0)
+    driver.restart(down_s=3600.0)
+    assert driver.value("a", "volume") == -10.0
 
 
 def test_how_long_is_long_is_configured() -> None:

@@ -68,6 +68,23 @@ def test_opening_from_an_idle_zone_onto_a_live_booking_changes_nothing_for_the_l
     assert driver.values("mute", "ab") == [False, False]
 
 
+def test_an_idle_zone_that_parts_from_a_live_booking_changes_nothing_for_it() -> None:
+    """Whatever ``on_separate`` says, or a new lead: the one that leaves gets back what it had."""
+    rules = {"on_combine": {**RULES["on_combine"], "volume": -35.0}, "on_separate": {"volume": "restore", "mute": True}}
+    for zones in ("b", "bc"):
+        driver = hall(combining=venues.lead_by_order("abc", **rules))
+        book(driver, zones, 0, 120)
+        driver.advance(600.0)
+        driver.wall("b-c", "open")
+        driver.set("b", "volume", -40.0)
+        driver.wall("a-b", "open")
+        driver.set("b", "volume", -12.0)
+        driver.wall("a-b", "closed")
+        driver.wall("b-c", "open" if "c" in zones else "closed")
+        assert (driver.value("b", "volume"), driver.value("b", "mute")) == (-12.0, False)
+        assert driver.value("a", "mute") is True
+
+
 def test_a_technician_combines_them_all_the_same_or_keeps_them_apart() -> None:
     """Either answers the alarm; a panel may not."""
     for combine, groups in ((True, [["a", "b", "c"]]), (False, [["a", "b"], ["c"]])):
@@ -110,3 +127,18 @@ def test_a_wall_inside_one_booking_is_no_fence() -> None:
     driver.advance(60.0)
     driver.wall("a-b", "open")
     assert (driver.groups()[0], fenced(driver, "a-b")) == (["a", "b"], (False, False))
+
+
+def test_no_panel_lets_two_bookings_together_one_of_which_began_beyond_an_open_wall() -> None:
+    """The wall asks since before; a technician may answer yes, and any panel no."""
+    driver = hall(combining=venues.lead_by_order("abc", **RULES), wall={"combine": "ask"})
+    book(driver, "a", 0, 120, name="dinner")
+    book(driver, "b", 30, 120, name="party")
+    driver.wall("a-b", "open")
+    driver.advance(2400.0)
+    with pytest.raises(Refused) as refusal:
+        driver.do(CombineWall(PLAIN, "a-b", True, "a-panel"))
+    assert refusal.value.kind == "fenced"
+    driver.do(CombineWall(PLAIN, "a-b", False, "a-panel"))
+    driver.do(CombineWall(PLAIN, "a-b", True))
+    assert driver.groups()[0] == ["a", "b"]

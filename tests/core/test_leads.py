@@ -170,3 +170,10 @@ def test_a_newer_configuration_forgets_who_may_no_longer_lead(driver: Driver) ->
     assert lead(driver) == ["b-panel"]
     assert driver.state.absent == {}
     assert standing(driver.state) == []
+
+
+def test_a_newer_configuration_with_the_same_lead_order_leaves_a_lead_that_was_taken(driver: Driver) -> None:
+    """Whatever else of combining it changes."""
+    driver.do(TakeLead(FINGER, "b-panel"))
+    driver.configure(venues.row(3, combining=venues.lead_by_order("abc", blend=1.0)))
+    assert lead(driver) == ["b-panel"]

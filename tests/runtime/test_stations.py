@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from roomlink.core.commands import SERVICE, Act, Actor, Command, Configure, LinkZone, SetLock
+from roomlink.core.commands import SERVICE, Act, Actor, AssignMicrophone, Command, Configure, LinkZone, SetLock
 from roomlink.core.state import State
 from roomlink.drivers.registry import Registry
 from roomlink.drivers.simulated import driver
@@ -24,6 +24,7 @@ from roomlink.runtime.outputs import Outputs
 from roomlink.runtime.stations import Stations
 from roomlink.runtime.wiring import StationPart, Wired
 from roomlink.runtime.writer import Writer
+from roomlink.testing import venues
 from roomlink.testing.clock import VirtualClock
 from roomlink.venue.load import Loaded, load
 from tests.contracts.driver import until
@@ -423,3 +424,24 @@ async def test_the_station_is_who_acted(desk: Desk) -> None:
     await desk.advance(2.0)
     await desk.hear("softer", True)
     assert [(entry.who, entry.via) for entry in heard if entry.did.get("do") == "step"] == [("keypad", "station")]
+
+
+async def test_lamps_follow_a_radio_microphone_to_where_it_is_used(desk: Desk) -> None:
+    """Also one that is muted in both zones, so that no control changes."""
+    controls = {**venues.section(), "hand-mute": venues.switch(start=True)}
+    hand = {"name": "Hand", "zone": "a", "zones": ["a", "b"], "mute": "hand-mute", "radio": True}
+    await desk.writer.submit(Configure(SERVICE, venues.row(2, controls=controls, microphones={"hand": hand}), "radio"))
+    shown: dict[str, Any] = {}
+
+    class Lamps:
+        def want(self, point: str, sample: Callable[[float], Any], until: float) -> None:
+            shown[point] = sample(until)
+
+    raw = {"shows": "state", "control": "hand-mute", "is": True, "on": "lit", "off": "dark", "mixed": None}
+    wired: Any = Wired("pad", None, None, {})  # type: ignore[arg-type]  # only what hangs on it is looked at
+    wired.stations = {z: [StationPart("keypad", f"{z}-panel", "lamp", z, z, 0.0, raw)] for z in "ab"}
+    desk.stations.take_up({"pad": wired}, {"pad": Lamps()})  # type: ignore[dict-item]  # what is wanted is what counts
+    desk.writer.hooks.append(lambda entry: desk.stations.follow(desk.writer.state, entry.events))
+    assert shown == {"a": "lit", "b": "dark"}
+    await desk.writer.submit(AssignMicrophone(SERVICE, "hand", "b"))
+    assert shown == {"a": "dark", "b": "lit"}

@@ -198,6 +198,7 @@ async def test_who_has_the_lease_and_no_way_to_the_journal_lets_another_lead(
 ) -> None:
     """Its lease could be renewed for ever, and nobody would write."""
     monkeypatch.setattr(seats_of, "TRY_S", 0.2)
+    monkeypatch.setattr(seats_of, "AGAIN_S", 0.4)
     a = await hall.seat("a")
     await led_by(a)
 
@@ -205,6 +206,7 @@ async def test_who_has_the_lease_and_no_way_to_the_journal_lets_another_lead(
         raise JournalFailed("no answer")
 
     monkeypatch.setattr(a.node.journal, "take_over", unanswered)
-    b = await hall.seat("b")
     await a.seat._give_up()
+    await until(lambda: a.seat.lease.held)
+    b = await hall.seat("b")
     await until(lambda: b.member.leading)
