@@ -11,7 +11,6 @@ import time
 from collections.abc import Coroutine, Mapping, Sequence
 from typing import Any, TypeVar
 
-import nats
 import nats.errors
 import structlog
 from nats.aio.client import Client
@@ -45,7 +44,20 @@ async def connected(servers: Sequence[str], name: str, access: Mapping[str, Any]
     options |= {"ping_interval": PING_S, "max_outstanding_pings": 2, "connect_timeout": 2, "error_cb": quiet}
     # In an order of its own: the library would find the same server again and again.
     order = random.sample(list(servers), len(servers))
-    return await nats.connect(order, dont_randomize=True, **options, **more, **access)
+    client = Client()
+    try:
+        await client.connect(order, dont_randomize=True, **options, **more, **access)
+    except BaseException:
+        _drop(client)
+        raise
+    return client
+
+
+def _drop(client: Client) -> None:
+    """Let go of a client's socket: one that is cut short in the midst of connecting does not close it itself."""
+    transport = client._transport
+    if transport is not None:
+        transport.close()  # type: ignore[no-untyped-call]  # the library says no types here
 
 
 class Answers:
@@ -144,6 +156,9 @@ class NatsLink:
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
+            if (client := getattr(self, "client", None)) is not None:
+                _drop(client)
+            await asyncio.sleep(0)  # sockets close in the turn after
 
         with contextlib.suppress(TimeoutError):  # a task that does not end keeps nothing but itself
             self._run(cancel_all(), 2.0)
