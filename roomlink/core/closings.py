@@ -90,7 +90,7 @@ def keep_on(draft: Draft, command: KeepOn) -> Data:
     name = command.routine
     require("routine", name, draft.spec.routines)
     waiting = [zone for routine, zone in draft.closings.live() if routine == name]
-    own = set(waiting) if command.controller is None else _own(draft, command.controller)
+    own = set(waiting) if command.controller is None else own_zones(draft, command.controller)
     zones = [zone for zone in waiting if zone in own and (command.zones is None or zone in command.zones)]
     if not zones:
         where = f" in {', '.join(command.zones)}" if command.zones else ""
@@ -102,7 +102,8 @@ def keep_on(draft: Draft, command: KeepOn) -> Data:
     return {"zones": zones}
 
 
-def _own(state: State, controller: str) -> set[str]:
+def own_zones(state: State, controller: str) -> set[str]:
+    """The zones that people at a panel speak for: its home, and what it is linked to."""
     require("controller", controller, state.spec.controllers)
     return {*state.linked.get(controller, ()), state.spec.controllers[controller].home}
 
@@ -133,12 +134,20 @@ def report_presence(draft: Draft, command: ReportPresence) -> Data:
 def settle(draft: Draft) -> None:
     """After a new configuration: what waits for routines that are gone, or are for other zones now, is over."""
     for routine, zone in list(draft.closings.live()):
-        spec = draft.spec.routines.get(routine)
+        spec, old = draft.spec.routines.get(routine), draft.beneath.spec.routines.get(routine)
         if spec is None or spec.unless_used <= 0.0 or zone not in zones_of(draft, routine):
             draft.emit(ClosingEnded(routine, zone, "it is no longer configured"))
+        elif _only_announced(draft, routine, zone) and (old is None or old.cron != spec.cron):
+            draft.emit(ClosingEnded(routine, zone, "it comes at another time now"))
     for zone in list(draft.presences.live()):
         if zone not in draft.spec.data.get("presence", {}):
             draft.emit(PresenceSet(zone, None))
+
+
+def _only_announced(draft: Draft, routine: str, zone: str) -> bool:
+    """Whether a routine's time has yet to come, and nobody has put it off."""
+    closing = draft.closings[routine, zone]
+    return closing.at == closing.due > draft.now
 
 
 def told(state: State, zones: Iterable[str]) -> list[Data]:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import diary
+from roomlink.core import closings, diary
 from roomlink.core.bookings import (
     BEFORE_THE_END,
     Occurrence,
@@ -21,7 +21,6 @@ from roomlink.core.bookings import (
     OneWish,
     PhaseSet,
 )
-from roomlink.core.checks import require
 from roomlink.core.commands import ChangeOccurrence
 from roomlink.core.evening_records import Ending, EndingDropped, EndingSet, ProlongDate
 from roomlink.core.events import Configured
@@ -98,12 +97,6 @@ def told(state: State, zones: Iterable[str]) -> list[Data]:
     return found
 
 
-def own_zones(state: State, controller: str) -> set[str]:
-    """The zones that people at a panel speak for: its home, and what it is linked to."""
-    require("controller", controller, state.spec.controllers)
-    return {*state.linked.get(controller, ()), state.spec.controllers[controller].home}
-
-
 # Having it longer
 
 
@@ -123,7 +116,7 @@ def prolong(draft: Draft, command: ProlongDate) -> Data:
     one = draft.occurrences.get((command.booking, command.key))
     if one is None:
         raise UnknownName("occurrence", command.key, list(draft.dates.get(command.booking, ()))[:100])
-    if command.controller is not None and own_zones(draft, command.controller).isdisjoint(one.zones):
+    if command.controller is not None and closings.own_zones(draft, command.controller).isdisjoint(one.zones):
         text = f"{command.controller} has none of {', '.join(one.zones)}, and speaks for its own zones only"
         raise Refused("out-of-reach", text, allowed=list(one.zones))
     if booking.status == "cancelled" or not one.acts or one.phase not in BEFORE_THE_END:

@@ -11,11 +11,12 @@ from collections.abc import Callable, Collection, Iterable
 from roomlink.core import alarms
 from roomlink.core.bookings import OccurrenceKey, OccurrencesDropped, OccurrencesSet, PhaseSet
 from roomlink.core.divisions import ASKED, FENCE, Division, DivisionSet
+from roomlink.core.events import Regrouped
 from roomlink.core.groups import components, ties
 from roomlink.core.state import Draft, State
 
-_ENDS = (PhaseSet, OccurrencesSet, OccurrencesDropped)
-"""What may end a booking's hold on its zones."""
+_ENDS = (PhaseSet, OccurrencesSet, OccurrencesDropped, Regrouped)
+"""What may end a booking's hold on its zones, or part a side of a wall from them."""
 
 
 def alarm_of(partition: str) -> str:
@@ -66,7 +67,7 @@ def _apart(left: set[OccurrenceKey], right: set[OccurrenceKey]) -> bool:
 
 
 def follow(draft: Draft) -> None:
-    """After any command: where one of the two bookings is over, a fence becomes a question to people."""
+    """After any command: where no booking is on one side any more, a fence becomes a question to people."""
     if next(draft.divisions.live(), None) is None or not any(isinstance(event, _ENDS) for event in draft.events):
         return
     for wall in list(draft.divisions.live()):

@@ -143,7 +143,9 @@ def _booked(state: State, controller: str, zone: str) -> bool:
 def _undone(draft: Draft, controller: str, zone: str) -> bool:
     """Whether a hand had unlinked before this command what the booking wanted then: it stays as the hand has it."""
     before = draft.beneath
-    return not _booked(before, controller, zone) and zone in before.spec.zones and controller in _leads(before, zone)
+    if _booked(before, controller, zone) or before.in_use.get(zone) != draft.in_use.get(zone):
+        return False
+    return zone in before.spec.zones and controller in _leads(before, zone)
 
 
 def _leads(state: State, zone: str) -> list[str]:

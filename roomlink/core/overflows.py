@@ -67,12 +67,13 @@ def _asked(draft: Draft, command: StartOverflow) -> OneWay:
 def _booking_of(state: State, zone: str) -> OccurrenceKey | None:
     """The live booking of a zone, with which what is started now ends."""
     key: OccurrenceKey | None = state.in_use.get(zone)
-    return key if key is not None and _is_on(state, key) else None
+    return key if key is not None and _is_on(state, key, zone) else None
 
 
-def _is_on(state: State, key: OccurrenceKey) -> bool:
+def _is_on(state: State, key: OccurrenceKey, zone: str) -> bool:
+    """Whether a booking is on, and in the zone still."""
     one = state.occurrences.get(key)
-    return one is not None and one.acts and one.phase in BEFORE_THE_END
+    return one is not None and one.acts and one.phase in BEFORE_THE_END and zone in one.zones
 
 
 def end(draft: Draft, command: EndOverflow) -> dict[str, Any]:
@@ -84,10 +85,10 @@ def end(draft: Draft, command: EndOverflow) -> dict[str, Any]:
 
 
 def end_with_bookings(draft: Draft) -> None:
-    """End the overflows whose booking is at its end, cancelled or gone."""
+    """End the overflows whose booking is at its end, cancelled, or gone from where they come from."""
     for name in list(draft.one_ways.live()):
-        key = draft.one_ways[name].booking
-        if key is not None and not _is_on(draft, key):
+        flow = draft.one_ways[name]
+        if flow.booking is not None and not _is_on(draft, flow.booking, flow.source):
             _end(draft, name, "its booking is over")
 
 

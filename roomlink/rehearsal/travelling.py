@@ -57,6 +57,7 @@ def check_overflows(state: State) -> None:
         if flow.booking is not None:
             one = state.occurrences.get(flow.booking)
             on = one is not None and one.status == "confirmed" and one.phase in ("set-up", "running")
+            on = on and one is not None and flow.source in one.zones
             hold_to("overflow", on, f"{name} stands after its booking {flow.booking[0]}")
 
 

@@ -179,3 +179,21 @@ def test_a_new_configuration_in_which_a_routine_is_for_other_zones_forgets_those
     driver.configure({**driver.state.spec.data, "routines": {"all-off": {**routine, "zones": ["c"]}}})
     driver.advance_to(at(120))
     assert (driver.value("a", "mute"), driver.value("b", "mute"), told(driver)) == (False, False, [])
+
+
+def test_an_announced_routine_that_a_new_configuration_has_at_another_time_comes_then_alone() -> None:
+    """What it announced is taken back, unless somebody has kept it on since."""
+    for kept, ends in ((False, 60.0), (True, 80.0)):
+        driver = hall()
+        driver.advance_to(at(50))
+        driver.set("a", "volume", -20.0)
+        driver.advance_to(at(55))
+        assert announce(driver, 60) == ["a"]
+        if kept:
+            driver.do(KeepOn(PLAIN, "all-off"))
+        routine = driver.state.spec.data["routines"]["all-off"]
+        changed = {"all-off": {**routine, "cron": {"hour": "3"}}}
+        driver.configure({**driver.state.spec.data, "routines": changed})
+        assert [when for when, *_ in told(driver)] == ([at(ends)] if kept else [])
+        driver.advance_to(at(75))
+        assert driver.value("a", "mute") is False

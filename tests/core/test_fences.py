@@ -120,6 +120,15 @@ def test_when_one_of_the_bookings_is_over_the_fence_becomes_a_question() -> None
         assert (driver.groups(), driver.state.divisions["b-c"].why) == ([["a", "b"], ["c"]], "ask")
 
 
+def test_when_walls_elsewhere_leave_no_booking_on_one_side_the_fence_becomes_a_question() -> None:
+    """The idle zone between has nothing to do with the other booking any more."""
+    driver = evening()
+    driver.wall("a-b", "open")
+    driver.wall("b-c", "open")
+    driver.wall("a-b", "closed")
+    assert (fenced(driver), driver.state.divisions["b-c"].why) == ((False, False), "ask")
+
+
 def test_a_wall_inside_one_booking_is_no_fence() -> None:
     """Nor is one between people whom a technician has let together already."""
     driver = hall(combining=venues.lead_by_order("abc"))

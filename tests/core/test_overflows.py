@@ -7,10 +7,11 @@ from typing import Any
 import pytest
 
 from roomlink.core import sources, travel_view, view
-from roomlink.core.bookings import Wish
+from roomlink.core.bookings import OneWish, Wish
 from roomlink.core.commands import (
     SERVICE,
     CancelBooking,
+    ChangeOccurrence,
     Configure,
     CreateBooking,
     EndOverflow,
@@ -152,6 +153,18 @@ def test_it_ends_with_a_booking_that_is_cancelled() -> None:
     start(driver)
     driver.do(CancelBooking(FINGER, "gala", ("*",)))
     assert list(driver.state.one_ways.live()) == []
+
+
+def test_it_ends_with_a_booking_that_goes_to_other_zones() -> None:
+    """Whoever comes after it is heard nowhere else."""
+    driver = make()
+    booked(driver, "a", length=1000.0)
+    driver.advance(20.0)
+    start(driver)
+    driver.set("c", "program", "a/laptop")
+    (date,) = driver.state.dates["gala"]
+    driver.do(ChangeOccurrence(FINGER, "gala", date, OneWish(zones=("b",)), ("*",)))
+    assert (list(driver.state.one_ways.live()), driver.value("c", "program")) == ([], None)
 
 
 def test_without_a_booking_it_stands_until_somebody_ends_it() -> None:
