@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from roomlink.core import combining, locks, microphones, orders, scenes, walls
+from roomlink.core import combining, locks, microphones, orders, overflows, scenes, walls
 from roomlink.core.bookings import Occurrence, OccurrenceKey
 from roomlink.core.commands import SERVICE, Actor, RecallScene
 from roomlink.core.events import Noticed
@@ -25,6 +25,7 @@ def clear_down(draft: Draft, key: OccurrenceKey, one: Occurrence) -> None:
     # pin goes get the idle scene after what they had before.
     _unlock(draft, zones)
     _unpin(draft, zones)
+    overflows.end_into(draft, zones)
     give_idle(draft, zones, by)
     for name, microphone in draft.spec.travel.microphones.items():
         zone, mute = microphones.zone_of(draft, name), microphone.mute

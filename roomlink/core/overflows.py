@@ -6,6 +6,7 @@ nowhere else. What it may have is in ``sources`` and ``microphones``. A join mak
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from roomlink.core import sources
@@ -90,6 +91,13 @@ def end_with_bookings(draft: Draft) -> None:
         flow = draft.one_ways[name]
         if flow.booking is not None and not _is_on(draft, flow.booking, flow.source):
             _end(draft, name, "its booking is over")
+
+
+def end_into(draft: Draft, zones: Iterable[str]) -> None:
+    """Guests of ``zones`` are gone: who comes next hears nothing that came over to them."""
+    for name in list(draft.one_ways.live()):
+        if draft.one_ways[name].to in zones:
+            _end(draft, name, "the booking there is over")
 
 
 def settle(draft: Draft) -> None:

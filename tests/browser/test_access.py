@@ -112,7 +112,7 @@ async def test_who_signs_out_leaves_no_technician_s_page_behind(guarded: Served,
     other = await desk.page.context.new_page()
     await other.goto(guarded.url + "/sign-in")
     await other.get_by_role("button", name="Sign out").click()
-    await expect(desk.page.locator("h1")).to_have_text("Sign in")
+    await expect(desk.page.locator("h1#title")).to_have_text("Sign in")
     assert desk.page.url == guarded.url + "/sign-in?next=/technician"
     await expect(desk.page.locator("#people-table")).to_have_count(0)
 

@@ -168,14 +168,16 @@ def test_it_ends_with_a_booking_that_goes_to_other_zones() -> None:
 
 
 def test_without_a_booking_it_stands_until_somebody_ends_it() -> None:
-    """A booking that begins later, or of the receiving zone alone, is not its own."""
+    """A booking of the receiving zone alone is not its own; but when its guests go, nothing comes over to the next."""
     driver = make()
     booked(driver, "c")
     driver.advance(20.0)
     start(driver)
-    driver.advance(500.0)
+    driver.advance(30.0)
     assert list(driver.state.one_ways.live()) == ["balcony"]
     assert travel_view.one_ways(driver.state)["balcony"]["ends"] == "hand"
+    driver.advance(470.0)
+    assert list(driver.state.one_ways.live()) == []
 
 
 def test_it_outlasts_a_restart() -> None:
