@@ -92,13 +92,13 @@ def zone_links(state: State, name: str, *, may_see: bool = False) -> Data:
 
     Nor has it its group: ``groups`` tells that once for all zones, where each telling it would cost their square.
     """
-    in_use = diary_view.in_use(state, name, may_see=may_see)
-    if discretion.veiled(state, name, may_see=may_see):
-        return {"linked_by": [], "in_use": in_use}
+    veiled = discretion.veiled(state, name, may_see=may_see)
+    # Said as unknown rather than left out: who was told before would keep what it was.
+    present = {"present": None if veiled else name in state.presences}
     return {
-        "linked_by": list(state.linked_by.get(name, ())),
-        "in_use": in_use,
-        **({"present": name in state.presences} if name in state.spec.data.get("presence", ()) else {}),
+        "linked_by": [] if veiled else list(state.linked_by.get(name, ())),
+        "in_use": diary_view.in_use(state, name, may_see=may_see),
+        **(present if name in state.spec.data.get("presence", ()) else {}),
     }
 
 

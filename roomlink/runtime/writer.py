@@ -269,6 +269,7 @@ class Writer:
         if part is not None:
             self._owed[WAKE] = _Owed(WAKE_COMMAND, None, "", now, [], entry.seq)
             self._tell(self.early, part)
+        self._arm()  # the command that brought this about may be refused
 
     def _tell(self, hooks: list[EntryHook], entry: Entry) -> None:
         """One that fails must not keep the others from hearing."""
@@ -356,9 +357,7 @@ class Writer:
                 asyncio.get_running_loop().call_soon(hook, failure)
 
     def _arm(self, not_before: float = 0.0) -> None:
-        first = self.engine.deadline
-        if first is not None:
-            first = max(first, not_before)
+        first = None if (due := self.engine.deadline) is None else max(due, not_before)
         if first == self._armed:
             return
         if self._timer is not None:

@@ -10,13 +10,14 @@ from roomlink.core.apply import apply
 from roomlink.core.bookings import MoveTicked, OccurrencesDropped, Tick, TickDropped
 from roomlink.core.commands import SERVICE, Act, Command, Configure, JoinZones, ReportTrouble, SaveScene, TakeLead
 from roomlink.core.divisions import Division, DivisionEnded, DivisionSet, UsedByHand
+from roomlink.core.evening_records import ReportPresence
 from roomlink.core.lock_records import SetLock
 from roomlink.core.records import Level, Link, Role
 from roomlink.core.state import State
 from roomlink.runtime import touch as touches
 from roomlink.runtime.engine import Engine
 from roomlink.runtime.touch import Touch, before, spread, watch_change
-from roomlink.testing.driver import PLAIN
+from roomlink.testing.driver import PLAIN, Driver
 from roomlink.venue.load import Loaded
 from tests.core.booked import at, book, hall
 from tests.runtime.conftest import HERON, START, done, link, volume, wall
@@ -266,3 +267,23 @@ def test_locks_are_told_anew_as_a_private_hour_begins_and_ends() -> None:
             driver.advance_to(at(minutes))
             touch = before(earlier, driver.events[count:])
             assert (touch.veil, touch.locks) == (True, locks)
+
+
+def test_that_somebody_is_there_is_taken_back_from_all_panels_when_a_private_booking_begins() -> None:
+    """Not left out: who was told before would go on showing it."""
+    driver = hall(presence={"b": {"device": "d", "point": {}}})
+    driver.do(ReportPresence(SERVICE, "b", True))
+    assert view.zone_links(driver.state, "b")["present"] is True
+    book(driver, "b", 60, 120, private=True)
+    driver.advance_to(at(60) - 1.0)
+    state = driver.state.copy()
+    driver.advance_to(at(60))
+    change = place_of_last(driver, state)
+    assert change["zones"]["b"]["present"] is None
+
+
+def place_of_last(driver: Driver, state: State) -> touches.Data:
+    """What the last entry tells all panels, where ``state`` was before it."""
+    touch = before(state, driver.decisions[-1].events)
+    spread(touch, driver.state)
+    return touches.place_change(driver.state, touch)

@@ -11,7 +11,7 @@ from roomlink import limits
 from roomlink.core.commands import Act, LetGo
 from roomlink.core.events import Entry
 from roomlink.core.snapshot import same
-from roomlink.errors import BadValue, JournalFailed
+from roomlink.errors import BadValue, JournalFailed, UnknownName
 from roomlink.journal.port import Snapshot
 from roomlink.runtime.metrics import Metrics
 from roomlink.runtime.writer import RETRY_S, Writer
@@ -145,6 +145,24 @@ async def test_what_was_due_while_the_disk_failed_comes_once_a_second(
     clock.advance(1.0)
     await quiet(writer)
     assert journal.last_seq == 3
+    assert writer.engine.deadline is None
+
+
+async def test_what_is_due_next_is_not_late_because_a_refused_command_brought_what_was_due(
+    writer: Writer, journal: FaultyJournal, clock: VirtualClock
+) -> None:
+    """The wait after a failure is over with the first entry that is taken, whatever becomes of the command."""
+    await writer.submit(volume(-10.0, over=3.0))
+    await writer.submit(Act(HERON, "volume", "set", zone="tern", value=-10.0, over=3.6))
+    journal.fail(1)
+    clock.advance(3.0)
+    await quiet(writer)
+    clock.advance(0.3)
+    with pytest.raises(UnknownName):
+        await writer.submit(Act(HERON, "nothing", "set", zone="tern", value=1.0))
+    await quiet(writer)
+    clock.advance(0.35)
+    await quiet(writer)
     assert writer.engine.deadline is None
 
 
