@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from roomlink import limits
+from roomlink.core import links
 from roomlink.core.alarm_kinds import NORMAL, PRIORITIES, SPEAKING, STATES, about
 from roomlink.core.instants import rfc3339
 from roomlink.core.records import Alarm
@@ -100,10 +101,10 @@ def on_panel(state: State, controller: str) -> list[Data]:
 
     Of what is of low priority not even that.
     """
-    linked = {*state.linked.get(controller, ()), state.spec.controllers[controller].home}
+    own = links.own_zones(state, controller)
     found = []
     for name, record in _live(state):
-        zones = [zone for zone in zones_of(state.spec, name) if zone in linked] if record.state in SPEAKING else []
+        zones = [zone for zone in zones_of(state.spec, name) if zone in own] if record.state in SPEAKING else []
         if zones:
             kind = "other" if record.priority == PRIORITIES[-1] else name.partition("/")[0]
             found.append({"kind": kind, "priority": record.priority, "zones": zones, "since": rfc3339(record.since)})

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from roomlink.core import scenes
+from roomlink.core import links, scenes
 from roomlink.core.checks import require
 from roomlink.core.evening_records import (
     AnnounceRoutine,
@@ -90,7 +90,7 @@ def keep_on(draft: Draft, command: KeepOn) -> Data:
     name = command.routine
     require("routine", name, draft.spec.routines)
     waiting = [zone for routine, zone in draft.closings.live() if routine == name]
-    own = set(waiting) if command.controller is None else own_zones(draft, command.controller)
+    own = set(waiting) if command.controller is None else links.own_zones(draft, command.controller)
     zones = [zone for zone in waiting if zone in own and (command.zones is None or zone in command.zones)]
     if not zones:
         where = f" in {', '.join(command.zones)}" if command.zones else ""
@@ -100,12 +100,6 @@ def keep_on(draft: Draft, command: KeepOn) -> Data:
         at = max(draft.now, old.at) + draft.spec.routines[name].unless_used
         _wait(draft, name, zone, at, old.due, f"kept on by {command.by.who}")
     return {"zones": zones}
-
-
-def own_zones(state: State, controller: str) -> set[str]:
-    """The zones that people at a panel speak for: its home, and what it is linked to."""
-    require("controller", controller, state.spec.controllers)
-    return {*state.linked.get(controller, ()), state.spec.controllers[controller].home}
 
 
 def ripe(draft: Draft, routine: str, zone: str) -> bool:

@@ -31,7 +31,8 @@ def regroup(draft: Draft, seeds: Iterable[str], *, renew: Set[str] = frozenset()
     groups = regrouped(draft, seeds)
     old_of: dict[str, Group | None] = {zone: draft.group_of.get(zone) for group in groups for zone in group}
     changed = [group for group in groups if old_of[group[0]] != group]
-    led = {old: leading.lead_of(draft, old) for old in old_of.values() if old is not None} if changed else {}
+    olds = {old for group in changed if (old := old_of[group[0]]) is not None}
+    led = {old: leading.lead_of(draft, old) for old in olds}
     if changed:
         draft.emit(Regrouped(tuple(changed)))
     _flag(draft, old_of)

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from roomlink import limits
-from roomlink.core import closings, diary
+from roomlink.core import diary, links
 from roomlink.core.bookings import (
     BEFORE_THE_END,
     Occurrence,
@@ -116,7 +116,7 @@ def prolong(draft: Draft, command: ProlongDate) -> Data:
     one = draft.occurrences.get((command.booking, command.key))
     if one is None:
         raise UnknownName("occurrence", command.key, list(draft.dates.get(command.booking, ()))[:100])
-    if command.controller is not None and closings.own_zones(draft, command.controller).isdisjoint(one.zones):
+    if command.controller is not None and links.own_zones(draft, command.controller).isdisjoint(one.zones):
         text = f"{command.controller} has none of {', '.join(one.zones)}, and speaks for its own zones only"
         raise Refused("out-of-reach", text, allowed=list(one.zones))
     if booking.status == "cancelled" or not one.acts or one.phase not in BEFORE_THE_END:

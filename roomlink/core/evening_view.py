@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from roomlink.core import closings, discretion, endings
+from roomlink.core import closings, discretion, endings, links
 from roomlink.core.instants import rfc3339
 from roomlink.core.state import State
 
@@ -13,7 +13,7 @@ Data = dict[str, Any]
 
 def on_panel(state: State, controller: str) -> Data:
     """``endings`` and ``closings`` of the zones where a controller is at home or linked."""
-    zones = {*state.linked.get(controller, ()), state.spec.controllers[controller].home}
+    zones = links.own_zones(state, controller)
     return {"endings": endings.told(state, zones), "closings": closings.told(state, zones)}
 
 

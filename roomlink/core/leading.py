@@ -36,25 +36,25 @@ def told(state: State) -> dict[str, str]:
 
 def settle_roles(draft: Draft, combining: CombiningSpec, group: Group) -> None:
     """Who leads, who mirrors or is locked out, and the links by combining that follow."""
-    lead = lead_of(draft, group)
-    settle_locks(draft, combining, group)
+    lead = settle_locks(draft, combining, group)
     plural = len(group) > 1
     for controller in (c for zone in group for c in draft.spec.homed_at[zone]):
         follows = controller == lead or (combining.others == "mirror" and lead is not None)
         _settle_links(draft, controller, group if plural and follows else ())
 
 
-def settle_locks(draft: Draft, combining: CombiningSpec, group: Group) -> None:
-    """Who leads and who is locked out; no link changes for it."""
+def settle_locks(draft: Draft, combining: CombiningSpec, group: Group) -> str | None:
+    """Who leads and who is locked out; no link changes for it. Gives the lead."""
     lead = lead_of(draft, group)
+    locks = len(group) > 1 and combining.others == "lock"
     for controller in (c for zone in group for c in draft.spec.homed_at[zone]):
-        locks = len(group) > 1 and combining.others == "lock"
         by = _leads_over(draft, group, controller, lead) if locks else None
         role = Role(controller == lead, None if by == controller else by)
         if role.locked is not None:
             _let_go_of_all(draft, controller, f"locked while {role.locked} leads")
         if draft.roles.get(controller, Role()) != role:
             draft.emit(RoleSet(controller, role))
+    return lead
 
 
 def _leads_over(draft: Draft, group: Group, controller: str, lead: str | None) -> str | None:

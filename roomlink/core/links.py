@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from roomlink.core import feedback, locks, microphones, orders, sources
-from roomlink.core.checks import standing_over
+from roomlink.core.checks import require, standing_over
 from roomlink.core.events import HandSet, LinkEnded, LinkSet
 from roomlink.core.feedback import Feedback
 from roomlink.core.records import Choice, Level, Link, Momentary, Motion, Switch
@@ -94,6 +94,12 @@ def shown(state: State, controller: str, control: str, spec: ControlSpec, now: f
     if isinstance(spec, LevelSpec):
         return feedback.of_levels(policy, level_votes(state, controller, control, spec, now), spec.tolerance)
     return feedback.of_states(policy, votes(state, controller, control, spec))
+
+
+def own_zones(state: State, controller: str) -> set[str]:
+    """The zones that people at a panel speak for, and are told of: its home, and what it is linked to."""
+    require("controller", controller, state.spec.controllers)
+    return {*state.linked.get(controller, ()), state.spec.controllers[controller].home}
 
 
 def link(draft: Draft, controller: str, zone: str, reason: str, *, treats: bool = True) -> None:

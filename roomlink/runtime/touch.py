@@ -216,13 +216,14 @@ def _occurrences(touch: Touch, state: State, event: bookings.OccurrencesSet | bo
     news = event.occurrences if isinstance(event, bookings.OccurrencesSet) else ()
     keys = event.keys if isinstance(event, bookings.OccurrencesDropped) else [new.key for new in news]
     olds = [state.occurrences.get((event.booking, key)) for key in keys]
-    for one in (*olds, *news):
-        if one is not None:
-            # What is booked in a zone changes how long guests who have it may stay, which all of their panels tell.
-            for ending in (state.endings[key] for key in state.endings.live()):
-                if not set(one.zones).isdisjoint(ending.zones):
-                    touch.ends.update(alarm_view.controllers_of(state, ending.zones))
-        if one is not None and one.live:
+    ones = [one for one in (*olds, *news) if one is not None]
+    booked = {zone for one in ones for zone in one.zones}
+    # What is booked in a zone changes how long guests who have it may stay, which all of their panels tell.
+    for ending in (state.endings[key] for key in state.endings.live()):
+        if not booked.isdisjoint(ending.zones):
+            touch.ends.update(alarm_view.controllers_of(state, ending.zones))
+    for one in ones:
+        if one.live:
             touch.zones.update(one.zones)
             touch.veil |= one.private
 

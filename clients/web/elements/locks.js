@@ -108,8 +108,9 @@ export class RlLocks extends RlElement {
       event.preventDefault();
       const given = pin.value;
       pin.value = "";
-      if (given) void this.#say(this.session?.post(`locks/${encodeURIComponent(id)}/release`, { pin: given }));
-      else if (this.session?.controller === null) void this.#say(this.session.post(`locks/${encodeURIComponent(id)}/release`, {}));
+      // On a panel it takes the PIN; where everything is watched a role may do.
+      if (!given && this.session?.controller !== null) return;
+      void this.#say(this.session?.post(`locks/${encodeURIComponent(id)}/release`, given ? { pin: given } : {}));
     });
     const row = make("div", { class: "lock" }, text, form);
     this.list?.append(row);

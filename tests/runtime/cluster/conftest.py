@@ -91,6 +91,12 @@ class Hall:
         self.nodes.append(node)
         return node
 
+    async def pair(self) -> tuple[Node, Node]:
+        """A node that leads, and one that follows it and has all that there is."""
+        a, b = await self.led(), await self.node("b")
+        await until(lambda: b.member.engine.seq == a.member.engine.seq)
+        return a, b
+
     async def seat(self, name: str, after_s: float = 0.0) -> Seated:
         """A node that competes for the lease."""
         client = await nats.connect(self.server.url, pending_size=0)

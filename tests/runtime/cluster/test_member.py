@@ -33,9 +33,7 @@ def zone_of(node: Node) -> str:
 
 async def test_a_follower_shows_what_the_writer_writes(hall: Hall) -> None:
     """Its state, position and listeners follow, entry by entry."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     listener = b.member.hub.join(None, lambda: None)
     await a.member.submit(switch(zone_of(a), not muted(a)))
     await until(lambda: b.member.engine.seq == a.member.engine.seq)
@@ -45,9 +43,7 @@ async def test_a_follower_shows_what_the_writer_writes(hall: Hall) -> None:
 
 async def test_a_followers_command_is_carried_out_by_the_writer_and_seen_before_it_is_answered(hall: Hall) -> None:
     """With its own reply; a refusal is the same problem as on the writer."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     zone = zone_of(a)
     receipt = await b.member.submit(switch(zone, False))
     assert b.member.engine.seq >= receipt.seq
@@ -149,9 +145,7 @@ async def test_a_writer_takes_nothing_that_was_sent_to_one_before_it(hall: Hall)
 
 async def test_a_command_without_an_answer_is_believed_once_something_came_after_it(hall: Hall) -> None:
     """Until then its writer may void it; a new writer's term settles it, and it is done once."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     taken: list[Any] = []
     real = a.member.take
 
@@ -179,9 +173,7 @@ async def test_a_command_without_an_answer_is_believed_once_something_came_after
 
 async def test_what_a_holder_asks_is_carried_out_in_its_order(hall: Hall) -> None:
     """Though the first has to be asked again: a stop never comes before what it stops."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     panel, zone = Actor("wall", "panel", "b.socket-1"), zone_of(a)
     await a.member.lead_no_more()
     a.member.follow()
@@ -233,9 +225,7 @@ async def test_a_node_that_does_not_understand_what_is_written_says_so_and_never
     hall: Hall, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As one of an older version does, beside a writer of a newer one."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     told: list[str] = []
     b.member.broke = lambda: told.append(b.member.broken)
 
@@ -253,9 +243,7 @@ async def test_a_node_that_does_not_understand_what_is_written_says_so_and_never
 
 async def test_a_follower_without_a_writer_says_that_it_is_alone(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
     """After a while, and until it hears of one."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     assert b.member.unready is None
     monkeypatch.setattr(members, "ALONE_S", 0.2)
     await until(lambda: b.member.alone)
@@ -337,9 +325,7 @@ async def test_a_follower_that_cannot_fold_again_at_once_does_so_later(
     hall: Hall, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The servers do not answer for a moment: it neither stands still for ever nor keeps from leading."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     zone, real, fails = zone_of(a), b.journal.read_anew, [1, 2]
 
     def read_anew() -> None:
@@ -366,9 +352,7 @@ async def test_a_follower_that_cannot_fold_again_at_once_does_so_later(
 
 async def test_what_may_have_been_done_is_never_told_as_not_done(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
     """The writer takes a command just before its node gives up waiting: people are told to look."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     real = a.member.take
     await a.relay.answer_no_more()
     await a.relay.answer(lambda data, _reply: real(data, lambda _: None))
@@ -383,9 +367,7 @@ async def test_a_follower_that_falls_behind_says_so_though_it_hears_the_writer(
     hall: Hall, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its way to the journal is another than that to the nodes: what it shows is old, whatever lives."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
     monkeypatch.setattr(members, "ALONE_S", 0.3)
     b.journal.unfollow()
     await a.member.submit(switch(zone_of(a), not muted(a)))
@@ -404,9 +386,7 @@ async def test_a_fault_in_what_another_node_asks_is_told_at_once_and_logged(
     hall: Hall, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The client library would swallow it, and the other node wait for nothing."""
-    a = await hall.led()
-    b = await hall.node("b")
-    await until(lambda: b.member.engine.seq == a.member.engine.seq)
+    a, b = await hall.pair()
 
     def broken(*_: Any, **__: Any) -> Any:
         raise ZeroDivisionError("a bug")
